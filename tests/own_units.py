@@ -9,7 +9,7 @@ from unittest.mock import patch
 
 import numpy as np
 
-from steybrae.raster import metric
+from steybrae.raster import blocks
 from steybrae.terrain import attributes
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array, Dem, Grid
@@ -28,7 +28,7 @@ def own_units() -> Iterator[None]:
     def at(grid: Grid, col: Array, row: Array) -> Array:
         return np.broadcast_to(grid_jacobian(grid), (*np.broadcast_shapes(col.shape, row.shape), 2, 2))
 
-    with patch.object(attributes, "jacobian_field", grid_jacobian), patch.object(metric, "jacobian_at", at):
+    with patch.object(attributes, "jacobian_field", grid_jacobian), patch.object(blocks, "jacobian_at", at):
         yield
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import warnings
 
-from steybrae.hush import ONE_AT_A_TIME, hushed
+from steybrae.errors import ONE_AT_A_TIME, hushed
 
 
 def test_filters_are_changed_by_one_thread_at_a_time() -> None:

@@ -1,6 +1,6 @@
-"""Every error that steybrae raises on purpose.
+"""Every error that steybrae raises on purpose, and warnings of other libraries put aside.
 
-Each is also the matching built-in, so that code which knows nothing of this
+Each error is also the matching built-in, so that code which knows nothing of this
 package can still catch it. The tree::
 
     SteybraeError
@@ -22,7 +22,10 @@ A message is one sentence or two: what was expected, what arrived, what to do.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import threading
+import warnings
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 
 class SteybraeError(Exception):
@@ -96,3 +99,18 @@ def one_of(name: str, known: Iterable[str], what: str, error: type[SteybraeError
     if name not in names:
         message = f"{what} should be one of {', '.join(names)}; got {name!r}. Choose one."
         raise error(message)
+
+
+ONE_AT_A_TIME = threading.RLock()
+"""Held while anything is changed that a whole process shares, and put back after."""
+
+
+@contextmanager
+def hushed() -> Iterator[None]:
+    """Let filters of warnings be changed inside the ``with`` block.
+
+    Python keeps one list of filters for all threads: two that changed it at once would leave a
+    caller with the filters of the other.
+    """
+    with ONE_AT_A_TIME, warnings.catch_warnings():
+        yield

@@ -9,8 +9,7 @@ import pytest
 from tests.on_grid import model, route_on
 from tests.synthetic import Plane
 
-from steybrae.answers.places import legs_left_text
-from steybrae.answers.route import RouteView, route_document
+from steybrae.answers.route import RouteView, legs_left_text, route_document
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.render.terminal import terminal_text

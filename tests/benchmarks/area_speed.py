@@ -188,8 +188,8 @@ def memory(folder: Path, many: int) -> None:
     from concurrent.futures import ThreadPoolExecutor
 
     from steybrae.bands import DEFAULT_EDGES_DEG
+    from steybrae.raster.blocks import block_metric
     from steybrae.raster.kernel import Kernel
-    from steybrae.raster.metric import block_metric
     from steybrae.raster.tally import Pieces
     from steybrae.terrain.dem import Grid
 

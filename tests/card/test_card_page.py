@@ -25,7 +25,7 @@ from steybrae.pages.report.words import day_words
 from steybrae.papers import PAPERS_MM
 from steybrae.render.terminal import terminal_text
 from steybrae.route.positions.places import Place
-from steybrae.route.times.walking_time import Allowances
+from steybrae.route.walking import Allowances
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.screening.places.result import DropAtPlace
 from steybrae.screening.places.words import letters_at

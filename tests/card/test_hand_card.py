@@ -25,9 +25,9 @@ from steybrae.card.wording import (
     minutes_text,
     totals_lines,
 )
+from steybrae.route.daylight import daylight, parse_clock
 from steybrae.route.positions.places import Place
-from steybrae.route.times.daylight import daylight, parse_clock
-from steybrae.route.times.walking_time import Allowances
+from steybrae.route.walking import Allowances
 from steybrae.screening import RouteScreening
 
 DAY = dt.date(2027, 1, 1)

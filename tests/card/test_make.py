@@ -25,11 +25,11 @@ from steybrae.card.wording import (
 from steybrae.errors import DateError, PlaceError, QuantityError, RouteError
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import as_json
-from steybrae.route.compass.bearings import leg_bearings
+from steybrae.route.bearings import leg_bearings
 from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer
 from steybrae.route.positions.places import Place, parse_place
 from steybrae.route.shape_result import Spot
-from steybrae.route.times.walking_time import Allowances
+from steybrae.route.walking import Allowances
 from steybrae.screening import RouteScreening
 from steybrae.screening.result import LegScreening, SideGround, Sides
 

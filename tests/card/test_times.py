@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from steybrae.card.sentences import unknown_words
 from steybrae.card.times import PIECE_M, leg_pieces, line_shape_deg
-from steybrae.route.times.walking_time import leg_min
+from steybrae.route.walking import leg_min
 from steybrae.screening.result import LegPoints
 
 

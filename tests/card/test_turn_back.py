@@ -11,14 +11,19 @@ from tests.conftest import SamplePlan
 
 from steybrae.card import CardSettings, card_between, make_card
 from steybrae.card.result import CardLeg
-from steybrae.card.times import leg_pieces
-from steybrae.card.turn_back import ends_apart_m, latest_at_leg, latest_words, turned_round, with_latest
+from steybrae.card.times import (
+    ends_apart_m,
+    latest_at_leg,
+    latest_words,
+    leg_pieces,
+    turned_round,
+    with_latest,
+)
 from steybrae.card.wording import totals_lines
-from steybrae.pages.report.home import home_rows
+from steybrae.pages.report.told import home_rows
+from steybrae.route.daylight import daylight, parse_clock, shown_clock
 from steybrae.route.positions.places import Place
-from steybrae.route.times.daylight import daylight, parse_clock, shown_clock
-from steybrae.route.times.walking_rules import Segment
-from steybrae.route.times.walking_time import Allowances, leg_min
+from steybrae.route.walking import Allowances, Segment, leg_min
 
 DAY = dt.date(2027, 1, 15)
 ZONE = "Europe/London"

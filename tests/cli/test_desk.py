@@ -13,7 +13,7 @@ import typer
 
 import steybrae
 from steybrae.cli import app
-from steybrae.desk import run as desk_run
+from steybrae.desk import server as desk_server
 from steybrae.desk.opened import DeskAsk
 from steybrae.files.results import sample_model, sample_route
 
@@ -25,7 +25,7 @@ MODEL = ("--dem", str(sample_model()))
 def asked(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> list[DeskAsk]:
     """What desks were opened with, none of which is served."""
     found: list[DeskAsk] = []
-    monkeypatch.setattr(desk_run, "serve", lambda ask, *_, **__: found.append(ask))
+    monkeypatch.setattr(desk_server, "serve", lambda ask, *_, **__: found.append(ask))
     monkeypatch.chdir(tmp_path)
     return found
 

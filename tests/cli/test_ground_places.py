@@ -10,8 +10,8 @@ import pytest
 from tests.cli.conftest import Run
 
 from steybrae.errors import FileReadError, PlaceError
-from steybrae.files import places as files_places
-from steybrae.files.places import read_places
+from steybrae.files import tables
+from steybrae.files.tables import read_places
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.route.overhead import kept_ground
 
@@ -135,14 +135,14 @@ def test_what_is_no_table_of_places_is_refused(tmp_path: Path, text: str, messag
 
 
 def test_more_places_than_the_ceiling_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(files_places, "MOST_PLACES", 3)
+    monkeypatch.setattr(tables, "MOST_PLACES", 3)
     with pytest.raises(FileReadError, match="should hold 1 to 3 places; it has 4"):
         read_places(table(tmp_path))
 
 
 def test_a_file_too_large_is_refused_for_its_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Its own refusal was caught as an error of reading: "it is not text in UTF-8"."""
-    monkeypatch.setattr(files_places, "MOST_BYTES", 20)
+    monkeypatch.setattr(tables, "MOST_BYTES", 20)
     with pytest.raises(
         FileReadError, match=r"^A file of places should be at most 5 MB; places\.csv is larger\."
     ):

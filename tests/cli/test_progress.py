@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from steybrae.cli.counting import Counting
 from steybrae.cli.progress import progress
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.model.examine import examine_model
+from steybrae.screening.screen import Counting
 
 
 class Terminal(io.StringIO):

@@ -20,10 +20,8 @@ from tests.desk.made_lines import message, sample_points
 from steybrae.answers.leg import leg_slope
 from steybrae.card.settings import CardSettings
 from steybrae.desk.answer import answer, shift
-from steybrae.desk.engine import Engine
-from steybrae.desk.heights import NearHeights
-from steybrae.desk.lines.drawn import TOO_SHORT, drawn_lines, drawn_of, routes_of
-from steybrae.desk.lines.gpx import lines_gpx
+from steybrae.desk.engine import Engine, NearHeights
+from steybrae.desk.lines import TOO_SHORT, drawn_lines, drawn_of, lines_gpx, routes_of
 from steybrae.desk.make import MAKERS
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.files.model.rasters import open_model

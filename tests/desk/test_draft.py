@@ -15,12 +15,12 @@ from typing import Any
 import pytest
 from tests.desk.made_lines import message, sample_points
 
-from steybrae.desk.lines.draft import Conflict, draft, keep
-from steybrae.desk.messages import RefusedError
+from steybrae.desk.draft import Conflict, draft, keep
+from steybrae.desk.guard import RefusedError
 from steybrae.desk.opened import Desk
 from steybrae.errors import FileWriteError
-from steybrae.files import drafts, locks
-from steybrae.files.drafts import change_draft, read_draft
+from steybrae.files import whole
+from steybrae.files.whole import change_draft, read_draft
 
 
 @pytest.fixture
@@ -61,7 +61,7 @@ def test_of_pages_that_write_at_once_one_is_first(
 ) -> None:
     outcomes: list[str] = []
     if lock_file:
-        monkeypatch.setattr(locks, "fcntl", None)
+        monkeypatch.setattr(whole, "fcntl", None)
 
     def write(count: int) -> None:
         try:
@@ -83,8 +83,8 @@ def test_a_lock_file_that_a_killed_writer_left_is_told(
     desk: Desk, state: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     keep(desk, written(2, 0))
-    monkeypatch.setattr(drafts, "LOCK_WAIT_S", 0.01)
-    monkeypatch.setattr(locks, "fcntl", None)
+    monkeypatch.setattr(whole, "DRAFT_WAIT_S", 0.01)
+    monkeypatch.setattr(whole, "fcntl", None)
     (lock,) = state.glob("*.lock")
     with pytest.raises(FileWriteError) as caught:
         keep(desk, written(2, 1))
@@ -132,7 +132,7 @@ def test_what_is_no_plan_is_refused_and_leaves_the_draft(desk: Desk, state: Path
 WRITER = """
 import json, sys
 from pathlib import Path
-from steybrae.files.drafts import change_draft
+from steybrae.files.whole import change_draft
 print("begun", flush=True)
 for k in range(1_000_000):
     change_draft(Path(sys.argv[1]), lambda _: json.dumps({"k": k, "filler": "x" * 20000}))

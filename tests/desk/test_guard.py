@@ -14,8 +14,7 @@ from starlette.websockets import WebSocketDisconnect
 from tests.desk.conftest import KEY, PORT
 
 from steybrae.desk import guard, server
-from steybrae.desk.guard import MOST_BYTES
-from steybrae.desk.messages import RefusedError, read_message
+from steybrae.desk.guard import MOST_BYTES, RefusedError, read_message
 from steybrae.desk.opened import Desk
 from steybrae.desk.server import desk_app
 from steybrae.errors import FileReadError

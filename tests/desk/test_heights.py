@@ -12,10 +12,9 @@ import rasterio
 from affine import Affine
 from tests.desk.made_lines import message
 
-from steybrae.desk import heights
-from steybrae.desk.engine import Engine
-from steybrae.desk.heights import NearHeights
-from steybrae.desk.lines.drawn import drawn_lines, routes_of
+from steybrae.desk import engine
+from steybrae.desk.engine import Engine, NearHeights
+from steybrae.desk.lines import drawn_lines, routes_of
 from steybrae.files.model.rasters import open_model
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.model.look import found_near
@@ -45,7 +44,7 @@ def tiles(folder: Path, *, absurd: bool, cell_m: float = 10.0) -> list[Path]:
 def test_any_window_of_tiles_is_given_and_counted_as_by_the_model(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, absurd: bool
 ) -> None:
-    monkeypatch.setattr(heights, "MOST_BLOCKS", 3)
+    monkeypatch.setattr(engine, "MOST_BLOCKS", 3)
     chance, paths = random.Random(5), tiles(tmp_path, absurd=absurd)  # noqa: S311
     with open_model(paths) as model, open_model(paths) as other:
         near = NearHeights(other)

@@ -13,8 +13,8 @@ from tests.desk.made_lines import message, sample_points
 
 from steybrae.card.settings import CardSettings
 from steybrae.cli.app import main
+from steybrae.desk.guard import RefusedError
 from steybrae.desk.make import MAKERS
-from steybrae.desk.messages import RefusedError
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.errors import DateError
 from steybrae.files.model.fingerprints import file_fingerprint

@@ -12,8 +12,8 @@ from starlette.testclient import TestClient
 
 import steybrae
 from steybrae.card.settings import CardSettings
-from steybrae.desk.gridlines import MOST_LINES, gridlines
-from steybrae.desk.messages import RefusedError
+from steybrae.desk.about import MOST_LINES, gridlines
+from steybrae.desk.guard import RefusedError
 from steybrae.desk.opened import Desk
 from steybrae.terrain.dem import Grid
 

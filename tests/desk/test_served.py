@@ -20,10 +20,10 @@ import pytest
 import uvicorn
 
 from steybrae.card.settings import CardSettings
-from steybrae.desk import run as desk_run
+from steybrae.desk import server as desk_server
 from steybrae.desk.guard import MOST_BYTES
 from steybrae.desk.opened import Desk, DeskAsk
-from steybrae.desk.run import serve
+from steybrae.desk.server import serve
 from steybrae.errors import FileReadError, QuantityError
 from steybrae.files.results import sample_model
 from steybrae.screening import Settings
@@ -190,7 +190,7 @@ def test_a_model_that_cannot_be_opened_ends_every_thread(tmp_path: Path) -> None
 def test_what_is_sent_waits_for_no_receipt(monkeypatch: pytest.MonkeyPatch) -> None:
     """Else the second part of an answer waits 40 ms for the browser to acknowledge the first."""
     set_to: list[int] = []
-    made = desk_run._Impatient.connection_made
+    made = desk_server._Impatient.connection_made
 
     def watched(self: Any, transport: Any) -> None:
         made(self, transport)
@@ -200,9 +200,9 @@ def test_what_is_sent_waits_for_no_receipt(monkeypatch: pytest.MonkeyPatch) -> N
     async def app(_scope: object, _receive: object, _send: object) -> None:
         """Never asked."""
 
-    monkeypatch.setattr(desk_run._Impatient, "connection_made", watched)
-    server = uvicorn.Server(desk_run.server_config(app))
-    with desk_run.listen(0) as listening:
+    monkeypatch.setattr(desk_server._Impatient, "connection_made", watched)
+    server = uvicorn.Server(desk_server.server_config(app))
+    with desk_server.listen(0) as listening:
         thread = threading.Thread(target=server.run, args=([listening],))
         thread.start()
         socket.create_connection(listening.getsockname(), timeout=5).close()
@@ -214,12 +214,12 @@ def test_what_is_sent_waits_for_no_receipt(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_a_line_on_which_nobody_asks_is_closed(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(desk_run, "HEAD_SECONDS", 0.05)
+    monkeypatch.setattr(desk_server, "HEAD_SECONDS", 0.05)
 
     async def app(_scope: object, _receive: object, _send: object) -> None:
         """Never asked."""
 
-    server = uvicorn.Server(desk_run.server_config(app))
+    server = uvicorn.Server(desk_server.server_config(app))
     with socket.create_server(("127.0.0.1", 0)) as listening:
         thread = threading.Thread(target=server.run, args=([listening],))
         thread.start()

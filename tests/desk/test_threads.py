@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from steybrae.desk.readers import LATER, ModelThreads
-from steybrae.desk.tiles.kept import Kept
+from steybrae.desk.tiles.cells import Kept
 from steybrae.errors import FileReadError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.files.results import sample_model

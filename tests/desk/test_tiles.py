@@ -19,11 +19,9 @@ from tests.made_models import Made
 import steybrae
 from steybrae.desk.opened import Desk
 from steybrae.desk.tiles import contours, draw
-from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, UNKNOWN, coarser
+from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, TILE, UNKNOWN, TileView, coarser
 from steybrae.desk.tiles.contours import contours_png, interval_m
-from steybrae.desk.tiles.draw import MapDrawing
-from steybrae.desk.tiles.layers import unknown_png
-from steybrae.desk.tiles.view import TILE, TileView
+from steybrae.desk.tiles.draw import MapDrawing, unknown_png
 from steybrae.files.model.rasters import RasterModel, open_model
 from steybrae.files.results import sample_model
 from steybrae.raster.blocks import Block

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.field.hidden import (
+from steybrae.field.limits import (
     apparent_slope_deg,
     flattened_slope_deg,
     hidden_slope_deg,

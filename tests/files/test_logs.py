@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, LogRow, csv_line, row_to_cells
 from steybrae.files import logs
-from steybrae.files.locks import locked
 from steybrae.files.logs import LogRead, append_row, read_log
+from steybrae.files.whole import locked
 
 NOON = datetime(2026, 2, 14, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 
@@ -212,11 +212,11 @@ MANY = """
 import sys
 from dataclasses import replace
 from pathlib import Path
-from steybrae.files import locks, logs
+from steybrae.files import logs, whole
 path, writer, count, lock_file = Path(sys.argv[1]), *map(int, sys.argv[2:])
 (one,) = logs.read_log(path.with_name("pattern.csv")).rows
 if lock_file:
-    locks.fcntl = None
+    whole.fcntl = None
 for number in range(count):
     logs.append_row(path, replace(one, observer=str(writer), note=f'{number},"\\n'))
 """

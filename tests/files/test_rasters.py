@@ -25,8 +25,8 @@ from tests.own_units import grid_slope_field
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model import fingerprints
 from steybrae.files.model import vrt as vrt_reading
+from steybrae.files.model.declared import parse_height_unit
 from steybrae.files.model.fingerprints import files_fingerprint
-from steybrae.files.model.height_units import parse_height_unit
 from steybrae.files.model.offline import OFFLINE
 from steybrae.files.model.rasters import open_model
 from steybrae.files.model.vrt import is_tiff, largest_block_bytes

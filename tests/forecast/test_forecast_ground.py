@@ -218,8 +218,8 @@ def inside(col: np.ndarray, row: np.ndarray, length: float, settings: Settings) 
 
 @pytest.mark.parametrize("seed", [1, 5])
 def test_overhead_is_that_of_plain_loops(seed: int) -> None:
+    from steybrae.route.legs import leg_track
     from steybrae.route.overhead.windows import OverheadLook, cells_on, read_ground, stretch_windows
-    from steybrae.route.track import leg_track
     from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 
     source = dem(rough(70, seed, relief=0.6))

@@ -441,7 +441,7 @@ def use_moment(parse: Callable[..., Any], text: str) -> None:
 
 def use_message(read: Callable[..., Any], text: str) -> None:
     """Read what a page sent; it has names."""
-    from steybrae.desk.messages import RefusedError
+    from steybrae.desk.guard import RefusedError
 
     try:
         found = read(text.encode(errors="surrogateescape"))
@@ -518,7 +518,7 @@ READERS: Final = (
     ),
     Reader("steybrae.bands", "parse_edges", texts("25,30,35,40,45,55", "30", "27.5, 33"), use_edges, 25),
     Reader(
-        "steybrae.files.model.height_units",
+        "steybrae.files.model.declared",
         "parse_height_unit",
         texts("m", "ft", "US survey foot"),
         within(0.3, 1.0),
@@ -526,25 +526,23 @@ READERS: Final = (
     ),
     Reader("steybrae.route.positions.places", "parse_place", PLACES, use_place, 25),
     Reader(
-        "steybrae.route.compass.bearings",
+        "steybrae.route.bearings",
         "parse_bearing",
         texts("099", "99.5deg", "1760mil", "0°"),
         use_bearing,
         25,
     ),
+    Reader("steybrae.route.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 25),
     Reader(
-        "steybrae.route.times.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 25
-    ),
-    Reader(
-        "steybrae.route.times.daylight",
+        "steybrae.route.daylight",
         "parse_zone",
         texts("Europe/London", "UTC", "Asia/Tokyo"),
         use_zone,
         25,
     ),
-    Reader("steybrae.route.times.daylight", "parse_day", texts("2027-01-15", "2024-02-29"), use_day, 25),
+    Reader("steybrae.route.daylight", "parse_day", texts("2027-01-15", "2024-02-29"), use_day, 25),
     Reader(
-        "steybrae.files.places",
+        "steybrae.files.tables",
         "read_places",
         texts("lat,lon\n59.22,-8.07\n", "lat,lon,name\n59.22,-8.07,Foot\n\n59.23,-8.06,Top\n"),
         use_places,
@@ -559,7 +557,7 @@ READERS: Final = (
         25,
         ".csv",
     ),
-    Reader("steybrae.desk.messages", "read_message", MESSAGES, use_message, 25),
+    Reader("steybrae.desk.guard", "read_message", MESSAGES, use_message, 25),
     Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 25),
     Reader("steybrae.forecast.choose", "parse_span", SPANS, use_span, 25),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 25),

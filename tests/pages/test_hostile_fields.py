@@ -28,13 +28,12 @@ from steybrae.names import clean
 from steybrae.pages.lesson import lesson_html
 from steybrae.pages.phone import phone_page
 from steybrae.pages.report.page import report_page
-from steybrae.route.times.daylight import parse_clock
+from steybrae.route.daylight import parse_clock
 from steybrae.screening import Settings
 from steybrae.screening.forecast.at import ForecastAsk
 from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.result import RouteScreening
-from steybrae.teach.lesson import lesson
-from steybrae.teach.lesson_ground import lesson_ground
+from steybrae.teach.lesson import lesson, lesson_ground
 
 URL = "http://127.0.0.1:9/x"
 SAY = "console.log('ran')"

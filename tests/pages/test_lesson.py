@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page
 from tests.visits import Visit
 
 from steybrae.bands import BandScheme
-from steybrae.field.hidden import apparent_slope_deg
+from steybrae.field.limits import apparent_slope_deg
 from steybrae.files.model.rasters import open_model
 from steybrae.pages.lesson import lesson_html
 from steybrae.paper.chart import gap_for_slope_mm
@@ -23,8 +23,7 @@ from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
 from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.teach.forms import FORMS
-from steybrae.teach.lesson import Lesson, bent_share, bent_steepest_deg, lesson
-from steybrae.teach.lesson_ground import lesson_ground
+from steybrae.teach.lesson import Lesson, bent_share, bent_steepest_deg, lesson, lesson_ground
 from steybrae.value import slope
 
 DESKTOP = {"viewport": {"width": 1280, "height": 800}}

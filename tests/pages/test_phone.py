@@ -22,7 +22,7 @@ from tests.visits import Visit
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.checks import check_of
 from steybrae.card.forecast import aspect_tolerance_deg, of_day, pocket_checks
-from steybrae.card.turn_back import latest_at_leg
+from steybrae.card.times import latest_at_leg
 from steybrae.field.agreement import compare, compare_readings
 from steybrae.field.log import row_from_result
 from steybrae.field.poles import equal_poles, pace_and_eye_height, two_poles
@@ -33,8 +33,8 @@ from steybrae.files.bulletins import read_bulletins
 from steybrae.files.logs import add_rows, append_row, read_log
 from steybrae.pages.phone import MOST_BYTES, phone_page
 from steybrae.quantities import gradient_to_angle
+from steybrae.route.daylight import parse_clock
 from steybrae.route.positions.places import Place
-from steybrae.route.times.daylight import parse_clock
 from steybrae.screening.forecast.at import ForecastAsk
 from steybrae.screening.result import RouteScreening
 

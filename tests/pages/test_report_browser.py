@@ -24,9 +24,9 @@ from steybrae.files.plans import read_plan
 from steybrae.forecast.choose import last_end, parse_span
 from steybrae.library.forecast import read_asked
 from steybrae.names import clean
-from steybrae.pages.report.home import sketch_letters
 from steybrae.pages.report.map import draw_report_map
 from steybrae.pages.report.page import report_page
+from steybrae.pages.report.told import sketch_letters
 from steybrae.screening.forecast.at import forecast_beside
 from steybrae.value import slope
 

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 from tests.raster.rasters_made import UTM, cells, mountains, run, with_voids, write
 
-from steybrae.raster import compare
+from steybrae.raster import tally
 from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.gradients import index_gradients
@@ -32,7 +32,7 @@ def model(tmp_path: Path) -> Path:
 
 
 def test_it_tells_how_far_they_differ_and_where(model, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(compare, "richdem_gradients", other_engine)
+    monkeypatch.setattr(tally, "richdem_gradients", other_engine)
     found = run(model.parent / "out", model, cross_check=True)
     check = found.cross_check
     assert check is not None

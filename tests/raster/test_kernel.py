@@ -20,8 +20,8 @@ from tests.synthetic import Plane
 
 from steybrae.bands import DEFAULT_EDGES_DEG
 from steybrae.quantities import shown_slope_deg
+from steybrae.raster.blocks import block_metric
 from steybrae.raster.kernel import STEPS, Kernel
-from steybrae.raster.metric import block_metric
 from steybrae.raster.tally import NO_STATE, Pieces, state_sector
 from steybrae.terrain.attributes import SECTORS, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem, Grid

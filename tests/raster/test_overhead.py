@@ -19,11 +19,10 @@ from steybrae.figures.style import picture_style
 from steybrae.files.model.rasters import open_model
 from steybrae.raster.blocks import Block
 from steybrae.raster.files.outputs import WORK
-from steybrae.raster.files.preview import Preview, read_preview
+from steybrae.raster.files.tiff import Preview, read_preview
 from steybrae.raster.job import LAYERS, AreaJob, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
-from steybrae.raster.overhead.joined import in_own_cells, joined_block
-from steybrae.raster.overhead.layers import RING, code_words, told_deg
+from steybrae.raster.overhead.layers import RING, code_words, in_own_cells, joined_block, told_deg
 from steybrae.raster.overhead.result import start_zone_words
 from steybrae.raster.overhead.survey import overlooked_by_unknown, steeper_of, tile_lengths_m
 from steybrae.route.positions.places import Place

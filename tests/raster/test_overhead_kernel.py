@@ -10,7 +10,7 @@ from numpy.testing import assert_array_equal
 from tests.terrain.overhead import brute_overhead as brute
 from tests.terrain.overhead.made_ground import rough
 
-from steybrae.raster import compiled
+from steybrae.raster.overhead import kernel
 from steybrae.raster.overhead.heads import brings_more, mark_reached
 from steybrae.raster.overhead.kernel import LANES, settle
 from steybrae.raster.overhead.layers import LENGTHS, NEITHER, RING, START_ZONE, TILE_CELLS
@@ -287,6 +287,6 @@ def test_works_where_no_folder_can_keep_the_compiled_code(monkeypatch):
             raise RuntimeError(message)
         return function
 
-    monkeypatch.setattr(compiled.numba, "njit", njit)
-    assert compiled.compiled(math.hypot) is math.hypot
+    monkeypatch.setattr(kernel.numba, "njit", njit)
+    assert kernel.compiled(math.hypot) is math.hypot
     assert asked == [{"nogil": True, "cache": True}, {"nogil": True}]

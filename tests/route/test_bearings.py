@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from steybrae.card.sentences import compass_words, grid_magnetic_words, turning_rule
 from steybrae.errors import PlaceError, QuantityError, RouteError
-from steybrae.route.compass.bearings import (
+from steybrae.route.bearings import (
     Bearing,
     back_bearing_deg,
     bearing_difference_deg,
@@ -21,7 +22,6 @@ from steybrae.route.compass.bearings import (
     parse_bearing,
     true_bearing_deg,
 )
-from steybrae.route.compass.words import compass_words, grid_magnetic_words, turning_rule
 from steybrae.route.positions.grids import BNG_EPSG, lat_lon_deg
 from steybrae.route.positions.places import Place
 from steybrae.value import bearing_figure

@@ -10,8 +10,7 @@ from astral import Observer
 from astral import sun as astral_sun
 
 from steybrae.errors import DateError
-from steybrae.route.positions.places import Place
-from steybrae.route.times.daylight import (
+from steybrae.route.daylight import (
     arrivals,
     daylight,
     daylight_along,
@@ -21,6 +20,7 @@ from steybrae.route.times.daylight import (
     parse_zone,
     shown_clock,
 )
+from steybrae.route.positions.places import Place
 
 HILL = Place(57.1, -3.6)
 TROMSOE = Place(69.6, 18.9)

@@ -12,7 +12,7 @@ from tests.synthetic import GaussianHill, Plane
 
 from steybrae.errors import OffModelError
 from steybrae.route.ground import LegGround, Look, leg_ground
-from steybrae.route.track import Track, leg_track
+from steybrae.route.legs import Track, leg_track
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.uncertainty import slope_uncertainty
 

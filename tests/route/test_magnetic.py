@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from steybrae.errors import DateError, PlaceError
-from steybrae.route.compass.magnetic import (
+from steybrae.route.magnetic import (
     MODEL,
     _check_model,
     _field,

@@ -15,9 +15,8 @@ from geographiclib.geodesic import Geodesic
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from steybrae.route.legs import Route
+from steybrae.route.legs import Route, leg_track, stretches
 from steybrae.route.positions.places import Place
-from steybrae.route.track import leg_track, stretches
 
 WGS84 = Geodesic.WGS84
 LATITUDE = st.floats(-80.0, 80.0)

@@ -9,16 +9,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.errors import QuantityError, RouteError
-from steybrae.route.times.walking_rules import (
+from steybrae.route.walking import (
+    METHODS,
+    Allowances,
     Segment,
     langmuir_min,
+    leg_min,
     naismith_min,
     swiss_min,
     swiss_min_per_km,
+    time_words,
     tobler_kmh,
     tobler_min,
 )
-from steybrae.route.times.walking_time import METHODS, Allowances, leg_min, time_words
 
 lengths_m = st.floats(1.0, 5000.0)
 heights_m = st.floats(0.0, 500.0)

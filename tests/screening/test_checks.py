@@ -18,7 +18,7 @@ from tests.on_grid import model, route_on
 from tests.screening.by_hand import DAYS
 from tests.synthetic import GaussianHill, Plane, Surface, Waves
 
-from steybrae.answers.places import place_text
+from steybrae.answers.route import place_text
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.route.legs import Route

@@ -13,8 +13,8 @@ from steybrae.errors import OffModelError, RouteError
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.screening import screen_route
-from steybrae.screening.exchanged import places_swapped, would_lie_on
 from steybrae.screening.ground.at import ground_at
+from steybrae.screening.ready import places_swapped, would_lie_on
 from steybrae.terrain.dem import Dem
 
 WORDS = (

@@ -14,7 +14,7 @@ import pytest
 from tests.on_grid import model, route_on
 from tests.synthetic import Plane
 
-from steybrae.desk.heights import NearHeights
+from steybrae.desk.engine import NearHeights
 from steybrae.files.model.arrays import ArrayRaster
 from steybrae.files.model.rasters import RasterModel, open_rasters
 from steybrae.files.plans import plan_bytes, read_plan

@@ -37,8 +37,7 @@ from steybrae.teach.field_sheet import field_sheet
 from steybrae.teach.first_lesson import first_lesson
 from steybrae.teach.map_ground import MapLook
 from steybrae.teach.practice import PracticeSheet, practice_sheet
-from steybrae.teach.ruler_error import error_sheet
-from steybrae.teach.slope_scale import map_scale, scale_sheet
+from steybrae.teach.slope_scale import error_sheet, map_scale, scale_sheet
 from steybrae.terrain.dem import Dem
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)

@@ -12,9 +12,15 @@ from hypothesis import strategies as st
 from tests.synthetic import GaussianHill, Plane, sample_surface
 
 from steybrae.errors import ModelError
-from steybrae.field.hidden import apparent_slope_deg
-from steybrae.teach.lesson import bent_share, bent_steepest_deg, interval_words, lesson
-from steybrae.teach.lesson_ground import LessonGround, lesson_ground
+from steybrae.field.limits import apparent_slope_deg
+from steybrae.teach.lesson import (
+    LessonGround,
+    bent_share,
+    bent_steepest_deg,
+    interval_words,
+    lesson,
+    lesson_ground,
+)
 from steybrae.terrain.dem import Dem
 
 

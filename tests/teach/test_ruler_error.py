@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
-from steybrae.teach.ruler_error import ERRORS_MM, error_sheet, misread_deg
+from steybrae.teach.slope_scale import ERRORS_MM, error_sheet, misread_deg
 
 
 @pytest.mark.parametrize(

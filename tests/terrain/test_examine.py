@@ -25,9 +25,8 @@ from steybrae.terrain.examine.found import (
     seams_in,
     whole_unit_m,
 )
+from steybrae.terrain.examine.marks import crowd_of, median_times, repeats_of, terrace_interval_m
 from steybrae.terrain.examine.planes import GapRule, cells_apart, gap_squares, planes_of
-from steybrae.terrain.examine.repeated import median_times, repeats_of
-from steybrae.terrain.examine.stripes import crowd_of, terrace_interval_m
 from steybrae.terrain.model_kinds import MODEL_KINDS, survey_error
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
 

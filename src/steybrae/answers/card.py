@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
 from steybrae.card.result import CardLeg, RouteCard
-from steybrae.card.turn_back import latest_words
+from steybrae.card.times import latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
     arrival_text,

@@ -1,7 +1,7 @@
 """The route card: what is written down before the day, carried, and walked by.
 
 ``result`` holds what a card says, ``settings`` what its user chose, ``make`` makes it from a
-screening or for one leg without a model, ``checks``, ``times`` and ``beside`` make its parts,
+screening or for one leg without a model, ``checks``, ``times`` and ``forecast`` make its parts,
 ``wording`` and ``sentences`` say them as every card does.
 """
 

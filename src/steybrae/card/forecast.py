@@ -17,7 +17,7 @@ from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.frozen import dataclass
 from steybrae.quantities import angle_to_gradient
-from steybrae.route.times.daylight import parse_zone
+from steybrae.route.daylight import parse_zone
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening
 

@@ -8,7 +8,7 @@ import operator
 from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
 from itertools import accumulate
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from steybrae import __version__
 from steybrae.card.checks import cliffs_below, ground_beside, leg_checks
@@ -23,6 +23,7 @@ from steybrae.card.result import (
 )
 from steybrae.card.sentences import (
     basis_words,
+    compass_words,
     norths_words,
     one_leg_words,
     position_words,
@@ -30,18 +31,23 @@ from steybrae.card.sentences import (
     unknown_words,
 )
 from steybrae.card.settings import CardSettings
-from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_deg, map_mm, paces
-from steybrae.card.turn_back import end_cautions, on_another_day, turned_round, with_latest
+from steybrae.card.times import (
+    LegPieces,
+    card_totals,
+    end_cautions,
+    leg_pieces,
+    line_shape_deg,
+    map_mm,
+    on_another_day,
+    paces,
+    turned_round,
+    with_latest,
+)
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.quantities import finite
-from steybrae.route.compass.bearings import LegBearings, leg_bearings
-from steybrae.route.compass.magnetic import declination
-from steybrae.route.compass.words import compass_words
-from steybrae.route.overhead.result import SightAnswer
-from steybrae.route.positions.grids import utm_epsg
-from steybrae.route.positions.places import Place, format_place
-from steybrae.route.times.daylight import (
+from steybrae.route.bearings import LegBearings, leg_bearings
+from steybrae.route.daylight import (
     Daylight,
     arrivals,
     daylight_along,
@@ -49,9 +55,12 @@ from steybrae.route.times.daylight import (
     daylight_left_words,
     shown_clock,
 )
-from steybrae.route.times.walking_time import Segment, leg_min, time_words
+from steybrae.route.magnetic import declination
+from steybrae.route.overhead.result import SightAnswer
+from steybrae.route.positions.grids import utm_epsg
+from steybrae.route.positions.places import Place, format_place
+from steybrae.route.walking import Segment, leg_min, time_words
 from steybrae.screening.basis import overhead_text, zone_underfoot
-from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegGroundFacts, LegScreening, RouteScreening
 
@@ -92,13 +101,16 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
     made = replace(
         _card(screening.name, _with_clock(legs, places, settings), bearings, places, settings),
         down_by=None if latest is None else latest.isoformat(),
-        down_by_is=None if latest is None else _down_by_is(settings),
+        down_by_is=None if latest is None else "sunset" if settings.down_by is None else "stated",
         overhead_text=overhead_text(screening),
         down_by_text=_shown_end(latest, settings),
         time_words=(*reckoned, *unknown),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
-        places=tuple(_with_magnetic(place, legs) for place in screening.places),
+        places=tuple(
+            replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
+            for place in screening.places
+        ),
         legs_without=screening.legs_without,
         legs_possible_only=screening.legs_possible_only,
         cautions=_cautions(
@@ -167,11 +179,6 @@ def _card(
     )
 
 
-def _with_magnetic(place: PlaceThatMatters, legs: Sequence[CardLeg]) -> PlaceThatMatters:
-    """Say a place with bearings from magnetic north."""
-    return replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
-
-
 def _pace(settings: CardSettings) -> dict[str, Any]:
     return {"flat_kmh": settings.flat_kmh, "off_path": settings.off_path}
 
@@ -209,10 +216,6 @@ def _shown_end(at: dt.datetime | None, settings: CardSettings) -> str:
 
 def _arrivals(start: dt.datetime, legs: Sequence[CardLeg]) -> tuple[dt.datetime | None, ...]:
     return arrivals(start, [math.inf if leg.time_min is None else leg.time_min for leg in legs])
-
-
-def _down_by_is(settings: CardSettings) -> Literal["stated", "sunset"]:
-    return "sunset" if settings.down_by is None else "stated"
 
 
 def _bearings(ends: Sequence[Place], settings: CardSettings, leg: LegScreening) -> LegBearings:

@@ -9,8 +9,7 @@ from steybrae.card.times import pace_length_m
 from steybrae.errors import DateError, PlaceError, QuantityError, one_of
 from steybrae.frozen import dataclass
 from steybrae.route.positions.places import GRIDS
-from steybrae.route.times.walking_rules import FLAT_KMH
-from steybrae.route.times.walking_time import METHODS, Allowances
+from steybrae.route.walking import FLAT_KMH, METHODS, Allowances
 
 BEARING_UNITS = ("deg", "mil")
 """How bearings are printed."""
@@ -37,7 +36,7 @@ class CardSettings:
     zone
         Name of the zone that clock times are given in; None with no start.
     method, allowances, flat_kmh, off_path
-        See `steybrae.route.times.walking_time.leg_min`. Rest is by the hour only: on a card of
+        See `steybrae.route.walking.leg_min`. Rest is by the hour only: on a card of
         many legs nothing says at which of them another break is taken.
 
     party, call, overdue

@@ -18,7 +18,7 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
-from steybrae.card.turn_back import on_another_day
+from steybrae.card.times import on_another_day
 from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.basis import ZONE_WORDS
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there

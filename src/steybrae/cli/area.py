@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Final, cast
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.groups import Group, flag, ground_length, option
 from steybrae.cli.options.model import CheckedModel, StartZoneOptions, screening_settings
 from steybrae.cli.options.settings_file import taken, with_taken
 from steybrae.cli.progress import progress
@@ -45,7 +44,7 @@ class Rasters(Group, panel="Rasters"):
         "--baseline",
         "What slope.tif and tenths.tif are over, like 20m; two of the model's cells if not given.",
         "LENGTH",
-        read=parsed.ground_length("The baseline"),
+        read=ground_length("The baseline"),
     )
 
     @property

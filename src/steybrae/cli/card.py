@@ -8,11 +8,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
-from steybrae.cli.options.day import CardMap, DayOptions
-from steybrae.cli.options.forecast import LegForecastOptions
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.day import CardMap, DayOptions, LegForecastOptions
+from steybrae.cli.options.groups import (
+    GEOJSON,
+    GPX,
+    PHONE,
+    REPORT,
+    SHEET,
+    TABLE,
+    Group,
+    flag,
+    option,
+    written,
+)
 from steybrae.cli.options.model import (
     CorridorOptions,
     LineOptions,
@@ -71,7 +80,7 @@ def _paper(text: str) -> str:
 class CardOutputs(OutputOptions):
     """Where the answer goes."""
 
-    pdf: Path | None = parsed.written("--pdf", "Write the card as PDF, true to size.", parsed.SHEET)
+    pdf: Path | None = written("--pdf", "Write the card as PDF, true to size.", SHEET)
     page: str = option(
         "--page",
         f"{', '.join(PAPERS_MM)}, which folds into two halves or, small, lies; for --pdf.",
@@ -83,15 +92,11 @@ class CardOutputs(OutputOptions):
         beside=("--pdf",),
     )
     appendix: bool = flag("--appendix", "Add every leg and check in full to --pdf, and all words.")
-    report: Path | None = parsed.written(
-        "--report", "Write one page to read, share and print (.html).", parsed.REPORT
-    )
-    phone: Path | None = parsed.written(
-        "--phone", "Write the page to carry on a phone, offline (.html).", parsed.PHONE
-    )
-    gpx: Path | None = parsed.written("--gpx", "Write route and check places as GPX.", parsed.GPX)
-    csv: Path | None = parsed.written("--csv", "Write the legs as CSV.", parsed.TABLE)
-    geojson: Path | None = parsed.written("--geojson", "Write legs and checks as GeoJSON.", parsed.GEOJSON)
+    report: Path | None = written("--report", "Write one page to read, share and print (.html).", REPORT)
+    phone: Path | None = written("--phone", "Write the page to carry on a phone, offline (.html).", PHONE)
+    gpx: Path | None = written("--gpx", "Write route and check places as GPX.", GPX)
+    csv: Path | None = written("--csv", "Write the legs as CSV.", TABLE)
+    geojson: Path | None = written("--geojson", "Write legs and checks as GeoJSON.", GEOJSON)
 
 
 def card(
@@ -120,7 +125,7 @@ def card(
     from steybrae.answers.card import card_document
     from steybrae.card import card_between
     from steybrae.card.forecast import of_day
-    from steybrae.cli.origin import run_origin
+    from steybrae.cli.options.common import run_origin
     from steybrae.cli.report import report_to
 
     outputs.check(line, forecast.bulletin, *(model.dem or ()))

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from steybrae.cli.options.common import BandOptions
-from steybrae.cli.options.day import CardMap, DayOptions
-from steybrae.cli.options.forecast import LegForecastOptions
+from steybrae.cli.options.day import CardMap, DayOptions, LegForecastOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import (
     CorridorOptions,
@@ -67,13 +66,13 @@ def desk(
     """
     from dataclasses import replace
 
+    from steybrae.cli.options.common import repeating_options, run_origin
     from steybrae.cli.options.settings_file import taken_caution
-    from steybrae.cli.origin import repeating_options, run_origin
     from steybrae.desk.opened import DeskAsk
-    from steybrae.desk.statics import EXTRA, missing_extra
+    from steybrae.pages.desk import EXTRA, missing_extra
 
     try:
-        from steybrae.desk.run import serve
+        from steybrae.desk.server import serve
     except ModuleNotFoundError as error:
         if (error.name or "").partition(".")[0] not in EXTRA:
             raise

@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
-from steybrae.cli.options.forecast import ForecastOptions
-from steybrae.cli.options.groups import did_you_mean
+from steybrae.cli.options.day import ForecastOptions
+from steybrae.cli.options.groups import PICTURE, TABLE, did_you_mean, written
 from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import progress
@@ -32,12 +31,8 @@ CONTEXT = {"ignore_unknown_options": True}
 class GroundOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.written(
-        "--figure", "Draw the cells and the circle, as PNG or PDF.", parsed.PICTURE
-    )
-    csv: Path | None = parsed.written(
-        "--csv", "Write the places of --places with their figures as CSV.", parsed.TABLE
-    )
+    figure: Path | None = written("--figure", "Draw the cells and the circle, as PNG or PDF.", PICTURE)
+    csv: Path | None = written("--csv", "Write the places of --places with their figures as CSV.", TABLE)
 
 
 def ground(
@@ -94,7 +89,7 @@ def ground(
             return with_taken(found)
 
         if places is not None:
-            from steybrae.files.places import read_places
+            from steybrae.files.tables import read_places
             from steybrae.screening.ground.at import ground_places
 
             listed, counted = read_places(places), itertools.count(1)
@@ -146,7 +141,7 @@ def _tell(found: GroundAt, note: str, outputs: GroundOutputs) -> None:
     from steybrae.answers.ground import ground_document
 
     if outputs.figure is not None:
-        from steybrae.cli.origin import write_picture
+        from steybrae.cli.options.common import write_picture
         from steybrae.figures.ground_figure import ground_figure, ground_metadata
 
         write_picture(outputs.figure, ground_figure(found), ground_metadata(found), force=outputs.force)

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import OutputOptions
+from steybrae.cli.options.groups import PICTURE, written
 from steybrae.cli.options.model import ModelOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import progress
@@ -19,8 +19,8 @@ from steybrae.frozen import dataclass
 class ModelOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.written(
-        "--figure", "Draw its slopes, a piece at full size and its intervals (PNG, PDF).", parsed.PICTURE
+    figure: Path | None = written(
+        "--figure", "Draw its slopes, a piece at full size and its intervals (PNG, PDF).", PICTURE
     )
 
 
@@ -49,7 +49,7 @@ def model(
         found = examine_model(dem, settings, pictured=outputs.figure is not None, told=told)
     found = with_taken(found)
     if outputs.figure is not None:
-        from steybrae.cli.origin import write_picture
+        from steybrae.cli.options.common import write_picture
         from steybrae.figures.model_figure import model_figure, model_metadata
 
         write_picture(outputs.figure, model_figure(found), model_metadata(found), force=outputs.force)

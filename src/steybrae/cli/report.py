@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import parsed
-from steybrae.cli.options.day import DayOptions
-from steybrae.cli.options.forecast import LegForecastOptions
-from steybrae.cli.options.groups import Group, flag
+from steybrae.cli.options.day import DayOptions, LegForecastOptions
+from steybrae.cli.options.groups import REPORT, Group, flag, written
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.frozen import dataclass
 
@@ -24,7 +22,7 @@ if TYPE_CHECKING:
 class PageOutput(Group, panel="Outputs"):
     """The page as a file."""
 
-    out: Path = parsed.written("--out", "The page to be (.html).", parsed.REPORT, "FILE", default=MISSING)
+    out: Path = written("--out", "The page to be (.html).", REPORT, "FILE", default=MISSING)
     force: bool = flag("--force", "Replace output files that exist.")
 
 

@@ -7,11 +7,20 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
-from steybrae.cli.options.day import DayOptions
-from steybrae.cli.options.forecast import LegForecastOptions
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.day import DayOptions, LegForecastOptions
+from steybrae.cli.options.groups import (
+    GEOJSON,
+    PICTURE,
+    PLAN,
+    REPORT,
+    TABLE,
+    Group,
+    flag,
+    ground_length,
+    option,
+    written,
+)
 from steybrae.cli.options.model import (
     CheckedModel,
     CorridorOptions,
@@ -40,7 +49,7 @@ class MapInterval(Group, panel="The map"):
         "--interval",
         "Contour interval of your map, to count ascent on it.",
         "LENGTH",
-        read=parsed.ground_length("The contour interval"),
+        read=ground_length("The contour interval"),
         kept="map",
     )
 
@@ -49,18 +58,14 @@ class MapInterval(Group, panel="The map"):
 class RouteOutputs(OutputOptions):
     """Where the answer goes."""
 
-    csv: Path | None = parsed.written("--csv", "Write the points along the legs as CSV.", parsed.TABLE)
-    geojson: Path | None = parsed.written("--geojson", "Write them as GeoJSON.", parsed.GEOJSON)
-    figure: Path | None = parsed.written(
-        "--figure", "Draw map and profile on A4, as PNG or PDF.", parsed.PICTURE
+    csv: Path | None = written("--csv", "Write the points along the legs as CSV.", TABLE)
+    geojson: Path | None = written("--geojson", "Write them as GeoJSON.", GEOJSON)
+    figure: Path | None = written("--figure", "Draw map and profile on A4, as PNG or PDF.", PICTURE)
+    bulletin_figure: Path | None = written(
+        "--bulletin-figure", "Draw heights against aspects, and the profile (PNG, PDF).", PICTURE
     )
-    bulletin_figure: Path | None = parsed.written(
-        "--bulletin-figure", "Draw heights against aspects, and the profile (PNG, PDF).", parsed.PICTURE
-    )
-    report: Path | None = parsed.written(
-        "--report", "Write one page to read, share and print (.html).", parsed.REPORT
-    )
-    save: Path | None = parsed.written("--save", "Keep the whole result as a plan (.zip).", parsed.PLAN)
+    report: Path | None = written("--report", "Write one page to read, share and print (.html).", REPORT)
+    save: Path | None = written("--save", "Keep the whole result as a plan (.zip).", PLAN)
 
     @property
     def pictured(self) -> bool:
@@ -69,7 +74,7 @@ class RouteOutputs(OutputOptions):
 
 
 def _shifts(texts: list[str]) -> tuple[float, ...]:
-    read = parsed.ground_length("The shift")
+    read = ground_length("The shift")
     return tuple(dict.fromkeys(map(read, texts)))
 
 
@@ -134,9 +139,9 @@ def route(
     from dataclasses import replace
     from functools import partial
 
-    from steybrae.cli.counting import Counting
-    from steybrae.cli.origin import run_origin
+    from steybrae.cli.options.common import run_origin
     from steybrae.screening import cross_check_route, screen_route
+    from steybrae.screening.screen import Counting
 
     _refuse_picture(forecast.bulletin, outputs.bulletin_figure)
     _refuse_day(day, outputs.report)
@@ -203,7 +208,7 @@ def _refuse_day(day: DayOptions, report: Path | None) -> None:
 
 
 def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None, told: Told) -> None:
-    from steybrae.cli.origin import write_picture
+    from steybrae.cli.options.common import write_picture
     from steybrae.files.whole import write_text
 
     pictures = (to.report, to.save, to.figure, to.bulletin_figure)

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.command import GroupedCommand
-from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import spread
+from steybrae.cli.app import GroupedCommand
+from steybrae.cli.options.groups import day_typed, spread
 from steybrae.cli.options.model import ModelFiles
 from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.sheet import (
@@ -212,7 +211,7 @@ def first(
 def error(sheet: MapOptions, to: PaperOutput) -> None:
     """How far 0.1 to 0.5 mm on the ruler moves the answer. A picture and a table."""
     from steybrae.sheets.scale import error_pdf
-    from steybrae.teach.ruler_error import error_sheet
+    from steybrae.teach.slope_scale import error_sheet
 
     result = error_sheet(sheet.scale, sheet.interval_m, sheet.interval)
     to.write(lambda: error_pdf(result, paper=to.paper))
@@ -246,7 +245,7 @@ def field(
         )
         raise DateError(message)
     to.check(plan)
-    planned = None if plan is None or date is None else (read_plan(plan), parsed.day(date))
+    planned = None if plan is None or date is None else (read_plan(plan), day_typed(date))
     to.write(lambda: field_pdf(field_sheet(planned, grid, plan.name if plan else ""), paper=to.paper))
 
 
@@ -334,9 +333,8 @@ def lesson(
     from dataclasses import replace
 
     from steybrae.pages.lesson import lesson_html
-    from steybrae.teach.lesson import interval_words
+    from steybrae.teach.lesson import interval_words, lesson_ground
     from steybrae.teach.lesson import lesson as make_lesson
-    from steybrae.teach.lesson_ground import lesson_ground
 
     to.check(*(model.dem or ()))
     interval_m = chosen.interval_m

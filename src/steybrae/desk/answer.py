@@ -5,23 +5,23 @@ Paths are positions in the model's own grid, ``[row, col]``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from steybrae.answers.forecast import finding_blocks, finding_lines, named_blocks
-from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
-from steybrae.answers.places import legs_left_text, no_place_text
-from steybrae.answers.route import headline
+from steybrae.answers.leg import CHANGES, NO_CHANGE, leg_columns, lines_blocks, lines_cautions, moved_items
+from steybrae.answers.overhead import path_text, sight_text
+from steybrae.answers.route import headline, legs_left_text, no_place_text
 from steybrae.bands import bands_text, in_degrees
+from steybrae.card.times import usual_time
 from steybrae.desk.engine import Answered, Engine
-from steybrae.desk.lines.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
+from steybrae.desk.lines import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
 from steybrae.desk.opened import Desk
-from steybrae.desk.told_leg import LEG_COLUMNS, LegTold, column_heads, told_rows
-from steybrae.document import Block, Listing, Paragraph, Table, plain
+from steybrae.document import Block, Column, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.forecast.beside import ForecastBeside
@@ -34,8 +34,8 @@ from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import leading_spot, place_line, start_words, stretch_words
-from steybrae.screening.result import RouteScreening
-from steybrae.terrain.dem import Array
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.dem import Array, Grid
 from steybrae.value import climb, kilometres, minutes, slope, steep_length
 
 SHIFTS_M: Final = (30.0, 50.0)
@@ -96,7 +96,7 @@ def on_engine(desk: Desk, ask: Any, *args: Any, **named: Any) -> Any:
 def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
     """Everything that is told of the line asked about, and of all lines beside each other."""
     found = answered.found
-    legs = [desk.told.leg(leg, desk.grid) for leg in found.legs]
+    legs = [leg_told(desk, leg) for leg in found.legs]
     along = _Along.of(found, legs)
     beside, notes = _beside(answered)
     profile, first = profile_of(found), finding_lines(found.forecast)
@@ -243,3 +243,94 @@ def _stretches(profile: Profile, labels: tuple[str, ...], along: _Along) -> Iter
             "pattern": "unknown" if unknown else str(band),
             "path": path,
         }
+
+
+VERTEX_M: Final = 50.0
+"""Distance between the positions that the line's path is told by, metres (our choice)."""
+
+LEG_COLUMNS: Final = tuple(
+    leg_columns(
+        *("number", "from_", "to", "length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_interval"),
+        *(
+            "short_slope_max_deg",
+            "slope_corridor_max_deg",
+            "short_corridor_max_deg",
+            "drop",
+            "bands_possible",
+            "steep_m",
+            "overhead_deg",
+            "unknown_m",
+        ),
+    )
+)
+
+
+@dataclass(frozen=True, eq=False)
+class LegTold:
+    """What is told of a leg, wherever on the line it is.
+
+    Its row of the table; its time, as `usual_time`; chainage, row and column of positions on it,
+    ``(3, n)``; words and path of the steepest sight, and of the way down.
+    """
+
+    row: list[str]
+    time: tuple[float, bool]
+    along: Array
+    overhead: list[dict[str, Any]]
+
+
+def leg_told(desk: Desk, leg: LegScreening) -> LegTold:
+    """Tell a leg, or take what was told of it before."""
+    found: LegTold | None = desk.told.get(leg)
+    if found is None:
+        (row,) = told_rows(LEG_COLUMNS, [leg])
+        points, some = leg.points, _some(leg.points.chainage_m)
+        along = np.stack(
+            (points.chainage_m[some], *_on(desk.grid, points.lat_deg[some], points.lon_deg[some]))
+        )
+        overhead = list(_overhead(leg, desk.grid))
+        found = desk.told[leg] = LegTold(row, usual_time(leg), along, overhead)
+    return found
+
+
+def column_heads(columns: Iterable[Column]) -> list[str]:
+    """Headings of columns, one line each."""
+    return [plain(column.heading.replace("\n", " ")) for column in columns]
+
+
+def told_rows(columns: Sequence[Column], rows: Iterable[Any]) -> list[list[str]]:
+    """Rows of a table as texts."""
+    return [[plain(" ".join(column.lines(row))) for column in columns] for row in rows]
+
+
+def _some(chainage_m: Array) -> NDArray[np.intp]:
+    """Points of a leg some metres apart, the ends among them."""
+    step = np.floor(chainage_m / VERTEX_M)
+    return np.flatnonzero(np.concatenate(([True], np.diff(step[:-1]) > 0, [True])))
+
+
+def _overhead(leg: LegScreening, grid: Grid) -> Iterator[dict[str, Any]]:
+    """Yield the steepest sight from a leg, and the way down where it is no straight line."""
+    looks = leg.overhead
+    if looks is None:
+        return
+    sight = looks.sight_outside or looks.sight
+    if sight is not None and sight.place is not None and sight.stand is not None:
+        ends = [(spot.lat_deg, spot.lon_deg) for spot in (sight.stand, sight.place)]
+        words = sight_text(sight, at_least=leg.unknown_above)
+        yield {"words": f"Leg {leg.number}: sight up {words}", "path": _in_grid(ends, grid)}
+    if looks.path is not None and len(looks.path.line) > 2:
+        words = path_text(looks.path, at_least=leg.unknown_above)
+        path = _in_grid(looks.path.line[::-1], grid)
+        yield {"words": f"Leg {leg.number}: way down {words}", "path": path}
+
+
+def _in_grid(places: Sequence[tuple[float, float]], grid: Grid) -> list[list[float]]:
+    found: list[list[float]] = np.stack(_on(grid, *np.array(places).T), axis=1).tolist()
+    return found
+
+
+def _on(grid: Grid, lat_deg: Array, lon_deg: Array) -> tuple[Array, Array]:
+    """Rows and columns of places."""
+    col, row = grid.from_wgs84(lon_deg, lat_deg)
+    return row, col

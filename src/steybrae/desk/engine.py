@@ -1,17 +1,26 @@
-"""Answers to moved lines: what a moved point changes is screened, the rest is taken from answers before."""
+"""Answers to moved lines: what a moved point changes is screened, the rest is taken from answers before.
+
+Heights round the lines are read once: a small window costs GDAL as much as a block of them.
+"""
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from itertools import product
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from steybrae.card.times import usual_time
-from steybrae.desk.heights import NearHeights
+from steybrae.cautions import SAME_CELLS, HeightsRead
 from steybrae.errors import SteybraeError
+from steybrae.files.model.heights import same_squares
 from steybrae.files.model.rasters import RasterModel
 from steybrae.frozen import dataclass
-from steybrae.route.kept import Kept, Submit
+from steybrae.route.kept import Kept, Submit, squares_within
 from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside, of_now
@@ -20,6 +29,7 @@ from steybrae.screening.model.look import found_near
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.screen import screen_route
+from steybrae.terrain.dem import Array, Dem
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,3 +115,95 @@ class Engine:
         self._near.count_anew()
         grounds = self._forecast is not None if for_forecast is None else for_forecast
         return screen_route(route, self._near, own, for_forecast=grounds, kept=self.kept)
+
+
+BLOCK: Final = 256
+"""Side of a block that is kept, cells (our choice: that of most files); whole squares of `SAME_CELLS`."""
+
+MOST_BLOCKS: Final = 64
+"""Blocks that are kept, half a megabyte each (our choice: a line of some kilometres on cells of 2 m)."""
+
+MOST_CELLS: Final = 4 * BLOCK**2
+"""Larger windows are read as they are: those for what stands overhead."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    heights_m: Array
+    as_it_is: bool
+    squares: NDArray[np.intp]
+
+
+class NearHeights:
+    """Heights of an open model by window, those of small windows from blocks that are kept.
+
+    A `steybrae.terrain.dem.DemSource` that gives and counts the same as the model, which stays
+    open.
+    """
+
+    def __init__(self, model: RasterModel) -> None:
+        self._model, self.grid = model, model.grid
+        self._blocks: OrderedDict[tuple[int, int], _Block] = OrderedDict()
+        self.meet, self.cells_in, self.count_anew = model.meet, model.cells_in, model.count_anew
+
+    @property
+    def heights_read(self) -> HeightsRead:
+        """What was met among the heights read so far."""
+        return self._model.heights_read
+
+    @property
+    def met(self) -> tuple[int, int, int]:
+        """Counts behind `heights_read`."""
+        return self._model.met
+
+    @property
+    def noted(self) -> list[NDArray[np.intp]] | None:
+        """Squares of one number that are met are added, where this is a list."""
+        return self._model.noted
+
+    @noted.setter
+    def noted(self, squares: list[NDArray[np.intp]] | None) -> None:
+        self._model.noted = squares
+
+    def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
+        """Heights of a window; see `RasterModel.read`."""
+        if rows * cols > MOST_CELLS:
+            return self._model.read(row, col, rows, cols)
+        down, across = (
+            range(at // BLOCK, (at + size - 1) // BLOCK + 1) for at, size in ((row, rows), (col, cols))
+        )
+        blocks = {place: self._block(*place) for place in product(down, across)}
+        if any(block.as_it_is for block in blocks.values()):
+            return self._model.read(row, col, rows, cols)
+        heights = np.empty((rows, cols))
+        for (high, wide), block in blocks.items():
+            top, left = high * BLOCK - row, wide * BLOCK - col
+            into = heights[max(top, 0) : top + BLOCK, max(left, 0) : left + BLOCK]
+            into[...] = block.heights_m[
+                max(-top, 0) : max(-top, 0) + into.shape[0], max(-left, 0) : max(-left, 0) + into.shape[1]
+            ]
+        squares = np.concatenate([block.squares for block in blocks.values()])
+        squares = squares_within(squares, row, col, rows, cols)
+        self.meet((self.cells_in(row, col, rows, cols), 0, len(squares) * SAME_CELLS**2))
+        if self.noted is not None:
+            self.noted.append(squares)
+        return Dem(self.grid.part(row, col, rows, cols), heights)
+
+    def _block(self, down: int, across: int) -> _Block:
+        found = self._blocks.get((down, across))
+        if found is None:
+            before, noted = self.met, self.noted
+            self.noted = None
+            try:
+                dem = self._model.read(down * BLOCK, across * BLOCK, BLOCK, BLOCK)
+            finally:
+                self.noted = noted
+            cells, absurd, same = (now - then for now, then in zip(self.met, before, strict=True))
+            self.meet((-cells, -absurd, -same))
+            squares = same_squares(dem.heights_m, down * BLOCK, across * BLOCK)
+            found = _Block(dem.heights_m, absurd > 0 or bool(dem.others_m), squares)
+            self._blocks[down, across] = found
+            if len(self._blocks) > MOST_BLOCKS:
+                self._blocks.popitem(last=False)
+        self._blocks.move_to_end((down, across))
+        return found

@@ -1,4 +1,4 @@
-"""Who may ask the desk, and how: the key, the host's name, the origin, the size and kind of a message.
+"""Who may ask the desk, and how: the key, the host's name, the origin, and what a message may hold.
 
 A page of another origin may send requests to this machine, and a name of its own may lead here (DNS
 rebinding). So each request must hold the key in its address and our own host's name, and where the
@@ -10,10 +10,10 @@ from __future__ import annotations
 import asyncio
 import hmac
 import json
-from collections.abc import Awaitable, Callable, Iterable, MutableMapping
+import math
+import re
+from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMapping
 from typing import Any, Final
-
-from steybrae.desk.messages import RefusedError
 
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -154,3 +154,69 @@ async def send_refusal(send: Send, error: RefusedError) -> None:
     ]
     await send({"type": "http.response.start", "status": error.status, "headers": headers})
     await send({"type": "http.response.body", "body": body})
+
+
+MOST_DEEP: Final = 16
+"""Deepest nesting of a message (our choice)."""
+
+_HALF_LETTER: Final = re.compile("[\ud800-\udfff]")
+
+MOST_NUMBER: Final = 1e12
+"""Largest number of a message (our choice): a column or row of no model."""
+
+
+class RefusedError(Exception):
+    """A request that is not answered.
+
+    Parameters
+    ----------
+    status
+        HTTP status.
+    sentence
+        What was expected, what arrived, what to do; it is sent to whoever asked.
+    """
+
+    def __init__(self, status: int, sentence: str) -> None:
+        super().__init__(sentence)
+        self.status, self.sentence = status, sentence
+
+
+def read_message(body: bytes) -> dict[str, Any]:
+    """Read a message: a JSON object of finite numbers, not nested deeply; all else is refused."""
+    wrong = RefusedError(400, "A message should be a JSON object of finite numbers; this one is not.")
+
+    def number(text: str) -> float:
+        found = float(text)
+        if not math.isfinite(found):
+            raise wrong
+        return found
+
+    try:
+        found = json.loads(body, parse_float=number, parse_constant=number)
+    except (ValueError, RecursionError):
+        raise wrong from None
+    if not isinstance(found, dict) or not _usable(found, MOST_DEEP):
+        raise wrong
+    return found
+
+
+def _usable(value: Any, left: int) -> bool:
+    """Whether a value is not nested deeply, and its texts can be sent back: none has half a letter."""
+    if isinstance(value, str):
+        return value.isascii() or not _HALF_LETTER.search(value)
+    if not isinstance(value, (dict, list)):
+        return True
+    inner = [*value, *value.values()] if isinstance(value, dict) else value
+    return left > 0 and all(_usable(one, left - 1) for one in inner)
+
+
+def number_in(message: Mapping[str, Any], name: str) -> float:
+    """Take a number of a message or of an address; refused where it is none."""
+    value = message.get(name)
+    try:
+        found = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        found = math.nan
+    if not abs(found) <= MOST_NUMBER:  # NaN is not either
+        raise RefusedError(400, f"A message should hold a number {name}; this one does not.")
+    return found

@@ -16,16 +16,15 @@ from steybrae.card.forecast import Forecast, beside_line, of_day
 from steybrae.cautions import Caution, with_caution
 from steybrae.desk.answer import on_engine
 from steybrae.desk.engine import Engine
-from steybrae.desk.lines.drawn import TOO_SHORT, asked_line, drawn_lines
-from steybrae.desk.lines.gpx import lines_gpx
-from steybrae.desk.messages import RefusedError
+from steybrae.desk.guard import RefusedError
+from steybrae.desk.lines import TOO_SHORT, asked_line, drawn_lines, lines_gpx
 from steybrae.desk.opened import Desk
 from steybrae.errors import QuantityError
 from steybrae.files.plans import plan_bytes
 from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
+from steybrae.route.daylight import parse_clock, parse_day, parse_zone
 from steybrae.route.legs import Route
-from steybrae.route.times.daylight import parse_clock, parse_day, parse_zone
 from steybrae.screening.forecast.at import forecast_beside, of_now
 from steybrae.screening.origin import FileRead
 from steybrae.screening.result import RouteScreening

@@ -9,15 +9,14 @@ from concurrent.futures import Future
 from dataclasses import field, replace
 from pathlib import Path
 from typing import Any, Final
+from weakref import WeakKeyDictionary
 
 from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
 from steybrae.desk.engine import Engine
 from steybrae.desk.readers import LATER, ModelThreads
-from steybrae.desk.tiles.cells import LONGEST_REST_S
+from steybrae.desk.tiles.cells import LONGEST_REST_S, TileView
 from steybrae.desk.tiles.draw import Layer, MapDrawing
-from steybrae.desk.tiles.view import TileView
-from steybrae.desk.told_leg import ToldLegs
 from steybrae.files.model.rasters import RasterModel
 from steybrae.frozen import dataclass
 from steybrae.raster.job import AreaJob
@@ -25,6 +24,7 @@ from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
 from steybrae.screening.known import Settings
 from steybrae.screening.origin import RunOrigin
+from steybrae.screening.result import LegScreening
 
 _M_ARENA_MAX: Final = -8
 """Number of the setting, from glibc's ``malloc.h``."""
@@ -89,7 +89,7 @@ class Desk:
     engine
         Answers lines; made in their thread when the first is asked about.
     told
-        Legs as they were told.
+        What was told of legs; forgotten with the legs themselves.
     drawing
         Threads for the map.
     map
@@ -102,7 +102,7 @@ class Desk:
         self.ask = ask
         self.answers, self.looks = (ModelThreads(ask.paths, ask.z_unit) for _ in range(2))
         self.engine: Engine | None = None
-        self.told = ToldLegs()
+        self.told: WeakKeyDictionary[LegScreening, Any] = WeakKeyDictionary()
         self.drawing = ModelThreads(ask.paths, ask.z_unit, 2)
         try:
             self.grid, self.info = self.looks.call(lambda model: (model.grid, model.info))

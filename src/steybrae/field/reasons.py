@@ -18,14 +18,14 @@ from steybrae.field.agreement import (
     Reference,
     compare,
 )
-from steybrae.field.hidden import (
+from steybrae.field.limits import (
+    BAND_WIDTH_DEG,
     apparent_slope_deg,
     flattened_slope_deg,
     hidden_slope_deg,
     off_fall_line_deg,
     rest_slope_deg,
 )
-from steybrae.field.limits import BAND_WIDTH_DEG
 from steybrae.field.readings import ReadingSet
 from steybrae.quantities import (
     FOOT_M,

@@ -190,7 +190,7 @@ def aspect_fit(
     north from the place to the centre of each; `radii_m` the position error, and how far to search.
     """
     aspects = aspect_deg(field.p, field.q)
-    apart = _turn(measured_true_deg - aspects)
+    apart = (measured_true_deg - aspects + 180.0) % 360.0 - 180.0
     own = aspect_uncertainty_95_deg(field.p, field.q, known, known_roughness_deg(field.short_deg))
     tolerance = np.hypot(uncertainty_95_deg, own)
     allowed = np.where(np.isfinite(own), tolerance, uncertainty_95_deg)
@@ -219,11 +219,6 @@ def aspect_fit(
         near_share=float(telling[near].mean()) if near.any() else None,
         places=places,
     )
-
-
-def _turn(turned_deg: Array) -> Array:
-    """Into -180 to below 180."""
-    return np.asarray((turned_deg + 180.0) % 360.0 - 180.0)
 
 
 def _best(apart: Array, allowed: Array, inside: NDArray[np.bool_]) -> tuple[int, int] | None:

@@ -34,7 +34,7 @@ from steybrae.figures.style import (
     unknown_style,
 )
 from steybrae.files.whole import write_whole
-from steybrae.raster.files.preview import Preview
+from steybrae.raster.files.tiff import Preview
 from steybrae.raster.job import OPEN
 from steybrae.raster.legend import without_hue
 from steybrae.raster.overhead.result import AreaOverhead, start_zone_words

@@ -15,8 +15,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from matplotlib.transforms import Affine2D
 
 from steybrae.bands import BandScheme
-from steybrae.figures.labels import Labels
-from steybrae.figures.marks import HALO
+from steybrae.figures.labels import HALO, Labels
 from steybrae.figures.style import (
     INK,
     band_hatch,

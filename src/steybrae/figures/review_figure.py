@@ -50,7 +50,7 @@ def review_figure(review: Review) -> Figure:
     people than `MOST_BOXES`.
     """
     lines = caution_lines(review.cautions)
-    people = _people(review.places)
+    people = sorted({(one.observer, one.instrument) for place in review.places for one in place.readings})
     if len(people) * len(review.places) > MOST_BOXES or len(review.agreements) > MOST_BOXES // 8:
         message = (
             f"A picture of a review should have at most {MOST_BOXES} places times people; this log has "
@@ -86,11 +86,6 @@ def review_figure(review: Review) -> Figure:
 
 def _name(text: str) -> str:
     return textwrap.shorten(text, MOST_LETTERS, placeholder="…") if text else "not named"
-
-
-def _people(places: Sequence[PlaceReadings]) -> list[tuple[str, str]]:
-    """Observers, each with their instrument, in order."""
-    return sorted({(one.observer, one.instrument) for place in places for one in place.readings})
 
 
 def _block(

@@ -19,8 +19,7 @@ from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
 from steybrae.field.review import Review, merged_rows, review
 from steybrae.field.typed_log import NEEDED, row_from_typed
-from steybrae.files.locks import locked
-from steybrae.files.whole import check_writable
+from steybrae.files.whole import check_writable, locked
 from steybrae.frozen import dataclass
 
 HEAD_BYTES: Final = 65_536

@@ -29,9 +29,8 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
-from steybrae.errors import FileReadError, PlanError
+from steybrae.errors import FileReadError, PlanError, hushed
 from steybrae.files.whole import write_bytes
-from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.result import RouteScreening

@@ -19,7 +19,7 @@ import gpxpy
 from gpxpy.gpx import GPX, GPXException
 
 from steybrae.errors import FileReadError, RouteError
-from steybrae.files.route_tables import place_of, table_places
+from steybrae.files.tables import place_of, table_places
 from steybrae.frozen import dataclass
 from steybrae.route.legs import JOINED, PASSED_OVER, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place

@@ -1,15 +1,17 @@
-"""Outputs written whole or not at all."""
+"""Outputs written whole or not at all, by one writer at a time on every system; drafts of plans, so kept."""
 
 from __future__ import annotations
 
+import hashlib
 import os
 import secrets
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final
 
-from steybrae.errors import FileWriteError
+from steybrae.errors import FileReadError, FileWriteError
 
 MOST_STEM: Final = 50
 """Characters of a name that its temporary name repeats: a name may be as long as the system allows."""
@@ -133,3 +135,142 @@ def write_bytes(path: Path, data: bytes, *, force: bool = False) -> None:
 def write_text(path: Path, text: str, *, force: bool = False) -> None:
     """Write UTF-8 text as `write_whole` does, lines ending in a bare line feed."""
     write_bytes(path, text.encode("utf-8"), force=force)
+
+
+try:
+    import fcntl
+except ImportError:  # not on Windows; a file that only one writer can make takes its place there
+    fcntl = None  # type: ignore[assignment]
+
+
+@contextmanager
+def locked(
+    path: Path, wait_s: float, busy: str, *, instead: Path | None, needed: bool = False
+) -> Iterator[int]:
+    """Open a file for appending and hold it locked; the lock ends with its program, however that ends.
+
+    The file under the name is held, not one moved or taken away.
+
+    Parameters
+    ----------
+    path
+        Made where there is none.
+    wait_s, busy
+        How long another writer is waited for, seconds, and the `FileWriteError` said then.
+    instead
+        A file that only one writer can make, for a system without locks; there who is killed leaves it.
+        Without it nobody is kept out there.
+    needed
+        Whether a file system without locks is an `OSError`; else nobody is kept out there.
+    """
+    until = time.monotonic() + wait_s
+
+    def wait(hint: str = "") -> None:
+        if time.monotonic() > until:
+            raise FileWriteError(busy + hint)
+        time.sleep(0.001)
+
+    with _made(instead, wait):
+        while True:
+            handle = os.open(path, os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o666)
+            try:
+                while not _is_taken(handle, needed=needed):
+                    wait()
+                if _is_named(path, handle):
+                    yield handle
+                    return
+            finally:
+                os.close(handle)  # lets the lock go
+
+
+def _is_taken(handle: int, *, needed: bool) -> bool:
+    if fcntl is None:
+        return True
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:
+        if needed:
+            raise
+    return True
+
+
+def _is_named(path: Path, handle: int) -> bool:
+    try:
+        return os.path.samestat(path.stat(), os.fstat(handle))
+    except FileNotFoundError:
+        return False
+
+
+@contextmanager
+def _made(lock: Path | None, wait: Callable[[str], None]) -> Iterator[None]:
+    """Hold a file that only one writer can make, where the system has no locks; it is removed afterwards."""
+    if fcntl is not None or lock is None:
+        yield
+        return
+    while True:
+        try:
+            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+            break
+        except FileExistsError:
+            wait(f" If none runs, remove {lock.name} first.")
+    try:
+        yield
+    finally:
+        lock.unlink(missing_ok=True)
+
+
+DRAFT_WAIT_S: Final = 5.0
+"""How long another writer is waited for, seconds (our choice: one writes some kilobytes)."""
+
+MOST_DRAFT_BYTES: Final = 4_000_000
+"""Largest draft read, bytes (our choice: twice the largest message)."""
+
+
+def draft_path(parts: Sequence[str]) -> Path:
+    """File of the draft that belongs to these: in the user's folder for state, named by their hash."""
+    state = os.environ.get("XDG_STATE_HOME") or os.path.expanduser("~/.local/state")  # noqa: PTH111
+    name = hashlib.sha256("\n".join(parts).encode(errors="surrogatepass")).hexdigest()[:24]
+    return Path(state) / "steybrae" / f"draft-{name}.json"
+
+
+def read_draft(path: Path) -> str | None:
+    """Read a draft; None where there is none. `FileReadError` where one is there, and cannot be read."""
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_DRAFT_BYTES + 1)
+        return content.decode() if len(content) <= MOST_DRAFT_BYTES else ""
+    except FileNotFoundError:
+        return None
+    except UnicodeDecodeError:
+        return ""
+    except OSError as error:
+        message = f"The draft {path} could not be read: {error.strerror}. Check its folder."
+        raise FileReadError(message) from error
+
+
+def change_draft(path: Path, change: Callable[[str | None], str | None]) -> None:
+    """Write a draft anew from what is there, while no other writer does.
+
+    `change` takes what is there, None for nothing; what it returns is written, None leaves it. The
+    folder is made where there is none. Refused where the system does, or another writer does not
+    end.
+    """
+    try:
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        message = f"The folder {path.parent} for drafts could not be made: {error.strerror}. Check the name."
+        raise FileWriteError(message) from error
+    lock = path.with_suffix(".lock")
+    busy = f"The draft beside {lock} should be free; another program holds it. Close that."
+    with locked(lock, DRAFT_WAIT_S, busy, instead=lock):
+        text = change(read_draft(path))
+        if text is not None:
+            write_text(path, text, force=True)
+
+
+def put_aside(path: Path) -> None:
+    """Keep a draft that cannot be used under another name: nothing is lost."""
+    with suppress(OSError):
+        path.replace(path.with_suffix(f".{time.time_ns()}.damaged"))

@@ -121,8 +121,8 @@ Kind = Literal["danger_rating", "avalanche_problem"]
 
 
 @dataclass(frozen=True)
-class NamedOnLeg:
-    """One rating or problem and the ground of a leg that it names.
+class Named:
+    """One rating or problem of a bulletin, and whether ground lies at its heights.
 
     Attributes
     ----------
@@ -137,14 +137,8 @@ class NamedOnLeg:
     where
         Heights, aspects and part of the day, in words.
     meets_heights
-        Whether the leg comes within its heights at all, however steep; True where the heights of
-        the leg are not known.
-    line
-        The cells that the line touches.
-    corridor
-        The ground beside it.
-    overhead
-        Start zones that look down on it.
+        Whether the leg or the place comes within its heights at all, however steep; True where its
+        heights are not known.
     """
 
     kind: Kind
@@ -153,6 +147,22 @@ class NamedOnLeg:
     value: str
     where: str
     meets_heights: bool
+
+
+@dataclass(frozen=True)
+class NamedOnLeg(Named):
+    """One rating or problem and the ground of a leg that it names.
+
+    Attributes
+    ----------
+    line
+        The cells that the line touches.
+    corridor
+        The ground beside it.
+    overhead
+        Start zones that look down on it.
+    """
+
     line: Crossed
     corridor: Crossed
     overhead: Crossed
@@ -169,8 +179,8 @@ class NamedOnLeg:
 
 
 @dataclass(frozen=True)
-class NamedAtPlace:
-    """One rating or problem and whether it names ground at a place; as `NamedOnLeg`.
+class NamedAtPlace(Named):
+    """One rating or problem and whether it names ground at a place.
 
     Attributes
     ----------
@@ -184,27 +194,8 @@ class NamedAtPlace:
         Whether unknown ground may be among them.
     sectors
         Those of the named aspects that the ground within the circle may face.
-    kind
-        Rating or problem.
-    bulletin
-        Place of its bulletin in the list, from 0.
-    number
-        Place in the bulletin's list of its kind, from 0.
-    value
-        Level or type in the standard's word.
-    where
-        Heights, aspects and part of the day, in words.
-    meets_heights
-        Whether the leg or the place comes within its heights at all, however steep; true where its
-        heights are not known.
     """
 
-    kind: Kind
-    bulletin: Count
-    number: Count
-    value: str
-    where: str
-    meets_heights: bool
     within: bool
     within_unknown: bool
     overhead: bool

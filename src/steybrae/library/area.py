@@ -92,7 +92,7 @@ def make_rasters(
 
 def drawing(found: AreaResult, out: Path) -> tuple[Any, Any]:
     """Read what a picture shows of the finished rasters: bands and overhead angles, None where not made."""
-    from steybrae.raster.files.preview import read_preview  # noqa: PLC0415
+    from steybrae.raster.files.tiff import read_preview  # noqa: PLC0415
 
     bands, overhead = (
         read_preview(out / name, found.model.cell_size_m) if name in found.outputs else None

@@ -134,8 +134,8 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
     (1, 14)
     """
     from steybrae.card.forecast import without_forecast  # noqa: PLC0415
-    from steybrae.route.times.daylight import parse_clock, parse_day  # noqa: PLC0415
-    from steybrae.route.times.walking_time import Allowances, leg_min  # noqa: PLC0415
+    from steybrae.route.daylight import parse_clock, parse_day  # noqa: PLC0415
+    from steybrae.route.walking import Allowances, leg_min  # noqa: PLC0415
 
     screening = (plan if isinstance(plan, Plan) else Plan.read(plan)).result
     day = parse_day(f"{date:%Y-%m-%d}" if isinstance(date, dt.date) else str(date))

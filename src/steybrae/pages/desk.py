@@ -7,11 +7,12 @@ from `steybrae.desk`.
 
 from __future__ import annotations
 
+from importlib.resources import files
 from typing import Final
 
 from steybrae.bands import BandScheme
-from steybrae.pages.looks import band_looks
-from steybrae.pages.page import templates
+from steybrae.errors import MissingExtraError
+from steybrae.pages.page import band_looks, templates
 from steybrae.pages.report.profile import draw_report_profile
 from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.result import RouteScreening
@@ -36,15 +37,10 @@ DAY_FIELDS: Final = (
 
 
 def desk_page(name: str, scheme: BandScheme) -> str:
-    """Write the page of a model; its files are those of `desk_files`, and Leaflet's, in ``static/``."""
+    """Write the page of a model; its files are those of `static_files`, in ``static/``."""
     fields = [{"name": key, "label": label, "like": like} for key, label, like in DAY_FIELDS]
     page = templates().get_template("desk/desk.html")
     return page.render(name=name, bands=band_looks(scheme), fields=fields)
-
-
-def desk_files() -> dict[str, str]:
-    """Return the page's own style and script, by name."""
-    return {name: templates().get_template(f"desk/{name}").render() for name in _FILES}
 
 
 def profile_html(screening: RouteScreening, profile: Profile) -> str:
@@ -55,3 +51,37 @@ def profile_html(screening: RouteScreening, profile: Profile) -> str:
     """
     drawing = draw_report_profile(screening, profile)
     return templates().get_template("profile_panels.html").render(profile=drawing, unknown=UNKNOWN)
+
+
+EXTRA: Final = ("starlette", "uvicorn", "xstatic")
+"""Packages of the extra ``desk``."""
+
+_TYPES: Final = {
+    "js": "text/javascript; charset=utf-8",
+    "css": "text/css; charset=utf-8",
+}
+
+_LIBRARY: Final = ("leaflet.js", "leaflet.css")
+
+
+def missing_extra() -> MissingExtraError:
+    """Return the error of a desk whose packages are not installed."""
+    message = (
+        "The desk needs packages that are not installed. Install them with: pip install 'steybrae[desk]'."
+    )
+    return MissingExtraError(message)
+
+
+def static_files() -> dict[str, tuple[bytes, str]]:
+    """Read all that the page may ask for below ``static/``, by name: the bytes, and what they are.
+
+    Nothing else is ever opened, so that no name leads out. `MissingExtraError` without the map
+    library.
+    """
+    found = {name: templates().get_template(f"desk/{name}").render().encode() for name in _FILES}
+    try:
+        library = files("xstatic.pkg.leaflet") / "data"
+    except ModuleNotFoundError as error:
+        raise missing_extra() from error
+    found |= {name: (library / name).read_bytes() for name in _LIBRARY}
+    return {name: (content, _TYPES[name.rpartition(".")[2]]) for name, content in found.items()}

@@ -12,14 +12,13 @@ from typing import Any, Final
 
 import numpy as np
 
-from steybrae.field.hidden import apparent_slope_deg
+from steybrae.field.limits import apparent_slope_deg
 from steybrae.figures.style import band_tint, lightness
 from steybrae.pages.page import data_text, hex_colour, page_policy
 from steybrae.paper.chart import CHART_SLOPES_DEG, gap_for_slope_mm
 from steybrae.quantities import angle_to_gradient, one_in_text
 from steybrae.teach.forms import FormGrid, FormPatch, form_patch
-from steybrae.teach.lesson import Lesson
-from steybrae.teach.lesson_ground import LessonGround
+from steybrae.teach.lesson import Lesson, LessonGround
 from steybrae.teach.slope_scale import map_name
 from steybrae.terrain.dem import Array
 from steybrae.value import millimetres, percent, slope

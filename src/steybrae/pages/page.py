@@ -1,4 +1,4 @@
-"""What every page that stands alone is made with: templates, its policy, data for its script, colours."""
+"""What every page is made with: templates, its policy, data for its script, colours, how a band looks."""
 
 from __future__ import annotations
 
@@ -6,8 +6,11 @@ import base64
 import hashlib
 import json
 from functools import partial
-from typing import Any
+from typing import Any, Final
 
+from steybrae.bands import BandScheme
+from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
+from steybrae.frozen import dataclass
 from steybrae.render.html import templates as room_templates
 
 templates = partial(room_templates, "steybrae.pages")
@@ -36,3 +39,39 @@ def data_text(data: Any) -> str:
 def hex_colour(colour: tuple[float, float, float]) -> str:
     """``#00206e`` of red, green and blue, 0 to 1."""
     return "#" + "".join(f"{round(255 * part):02x}" for part in colour)
+
+
+_HATCH_PX: Final = 22.0
+"""Side of a hatch's tile with one line in it, pixels."""
+
+
+@dataclass(frozen=True)
+class BandLook:
+    """A band, by its angles, in the page's own hatching, kin to that of the map's picture.
+
+    `kind` is the sign of the hatch, `step` the distance of its lines, pixels; `letters` are the
+    colour of letters on it.
+    """
+
+    label: str
+    tint: str
+    ink: str
+    kind: str
+    step: float
+    letters: str
+
+
+def band_looks(scheme: BandScheme) -> list[BandLook]:
+    """Return how each band of a scheme looks, the gentlest first."""
+    count = len(scheme.bands)
+    return [
+        BandLook(
+            band.label,
+            hex_colour(band_tint(k, count)),
+            "#404040" if hatch_ink(k, count) != "white" else "#ffffff",
+            band_hatch(k)[:1],
+            round(_HATCH_PX / max(1, len(band_hatch(k))), 2),
+            "#000000" if lightness(band_tint(k, count)) > 0.5 else "#ffffff",
+        )
+        for k, band in enumerate(scheme.bands)
+    ]

@@ -21,11 +21,11 @@ from steybrae.answers.forecast import (
     part_lines,
     rating_lines,
 )
-from steybrae.answers.places import legs_left_text
+from steybrae.answers.route import legs_left_text
 from steybrae.bands import BandScheme
 from steybrae.card.forecast import PocketCheck, pocket_checks
 from steybrae.card.result import CardLeg, Check, RouteCard
-from steybrae.card.turn_back import latest_at_leg
+from steybrae.card.times import latest_at_leg
 from steybrae.card.wording import (
     arrival_text,
     bearing_shown,

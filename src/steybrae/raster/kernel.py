@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from steybrae.frozen import dataclass
 from steybrae.quantities import ROUNDING_SLACK, round_up
-from steybrae.raster.metric import BlockMetric, Coefficient
+from steybrae.raster.blocks import BlockMetric, Coefficient
 from steybrae.raster.tally import Pieces
 from steybrae.terrain.attributes import FLAT_GRADIENT, slope_deg
 from steybrae.terrain.gradients import Method, method_weights

@@ -163,7 +163,7 @@ def _counted(work: Workspace) -> Counted:
         compared += record.get("compared", [])
     cross_check = None
     if compared:
-        from steybrae.raster.compare import joined  # noqa: PLC0415  slow to load, seldom asked for
+        from steybrae.raster.tally import joined  # noqa: PLC0415  slow to load, seldom asked for
 
         cross_check = joined(compared)
     return Counted(

@@ -17,13 +17,22 @@ from numpy.typing import NDArray
 
 from steybrae.files.model.heights import same_cells
 from steybrae.files.model.rasters import RasterModel, open_model
-from steybrae.raster.blocks import BLOCK, BLOCK_LEVELS, SMALL, STRIP_ROWS, Block, Layout, filled
+from steybrae.raster.blocks import (
+    BLOCK,
+    BLOCK_LEVELS,
+    SMALL,
+    STRIP_ROWS,
+    Block,
+    BlockMetric,
+    Layout,
+    block_metric,
+    filled,
+)
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import PartFile, SmallFile, free_writer_name
 from steybrae.raster.files.tiff import TILE, encode_tiles
 from steybrae.raster.job import BELT_M, LAYERS, LEVEL, SLOPES, AreaJob, Layer, halve
 from steybrae.raster.kernel import Kernel
-from steybrae.raster.metric import BlockMetric, block_metric
 from steybrae.raster.overhead.layers import OverheadCells, count_overhead, open_overhead
 from steybrae.raster.tally import Pieces, Tally
 from steybrae.raster.windows import (
@@ -119,7 +128,7 @@ class Station:
             "cells": block.rows * block.cols,
         }
         if self.job.cross_check:
-            from steybrae.raster.compare import compare_block  # noqa: PLC0415  slow to load, seldom asked for
+            from steybrae.raster.tally import compare_block  # noqa: PLC0415  slow to load, seldom asked for
 
             record["compared"] = [
                 compare_block(dem, (block.row + first, block.col)) for first, dem in self._strips(block, own)

@@ -34,10 +34,9 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.frozen import dataclass
 from steybrae.quantities import ROUNDING_SLACK, round_up
-from steybrae.raster.blocks import STRIP_ROWS
+from steybrae.raster.blocks import STRIP_ROWS, BlockMetric
 from steybrae.raster.job import OPEN, AreaJob
 from steybrae.raster.kernel import Steps
-from steybrae.raster.metric import BlockMetric
 from steybrae.raster.tally import MM2_PER_M2, Tally
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Array

@@ -34,6 +34,7 @@ from steybrae.route.corridor import (
 )
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.leg_baselines import LegBaseline, merged_baselines, stretch_baselines
+from steybrae.route.legs import Track, stretches
 from steybrae.route.touching import (
     NO_LINE,
     CorridorCells,
@@ -45,7 +46,6 @@ from steybrae.route.touching import (
     own_cells,
     touched,
 )
-from steybrae.route.track import Track, stretches
 from steybrae.terrain.attributes import SlopeField, at_points, slope_field, track_grade_deg
 from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cells
 from steybrae.terrain.engines import Engine

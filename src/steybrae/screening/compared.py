@@ -19,9 +19,8 @@ from steybrae.errors import OffModelError, QuantityError, RouteError
 from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, Ordinal, Positive
 from steybrae.route.corridor import PLACE_ERROR_M
-from steybrae.route.legs import Route, is_way_off
+from steybrae.route.legs import Route, is_way_off, leg_track
 from steybrae.route.positions.places import Place
-from steybrae.route.track import leg_track
 from steybrae.route.turns import NEAR_LINE_M, chainages_m, nearest_on_line, place_along
 from steybrae.screening.places.result import OnLine, PlaceThatMatters
 from steybrae.screening.result import LegScreening, RouteScreening, Totals

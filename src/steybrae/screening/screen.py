@@ -1,10 +1,11 @@
-"""Screen a whole route on an elevation model."""
+"""Screen a whole route on an elevation model, and tell how far that is, for the bar of who waits."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import fields, replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from steybrae import __version__
 from steybrae.cautions import Situation, cautions_for
@@ -12,18 +13,18 @@ from steybrae.names import clean
 from steybrae.route.ascent import reversal_m
 from steybrae.route.ground import LegGround, leg_ground, leg_windows
 from steybrae.route.kept import NOTHING_KEPT, Kept
-from steybrae.route.legs import Route
+from steybrae.route.legs import Route, Track, stretches
 from steybrae.route.overhead.legs import route_above
 from steybrae.route.overhead.result import Above
+from steybrae.route.overhead.windows import STRETCH_M
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
-from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import Asked, Settings, told_of_model
 from steybrae.screening.leg import Rules, screen_leg
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
 from steybrae.screening.places.find import places_on
 from steybrae.screening.places.line import line_of
-from steybrae.screening.ready import ReadyLine
+from steybrae.screening.ready import ReadyLine, places_swapped
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening, SettingsUsed
 from steybrae.screening.standing import StandingRules
 from steybrae.screening.totals import doubtful_heights, route_totals
@@ -175,3 +176,34 @@ def _facts(ready: ReadyLine) -> ModelFacts:
 def _used(settings: Settings, reversal: float) -> SettingsUsed:
     asked = {one.name: getattr(settings, one.name) for one in fields(Asked)}
     return SettingsUsed(edges_deg=settings.bands.edges_deg, reversal_m=reversal, **asked)
+
+
+T = TypeVar("T")
+
+
+class Counting(Kept):
+    """Keeps nothing, and tells how many steps of a line are done: of each leg what is overhead, and itself.
+
+    `told` gets what it is, how many steps of it are done, and of how many. Matching start zones with a
+    forecast is a step more.
+    """
+
+    def __init__(
+        self, told: Callable[[str, int, int], None], what: str, *, for_forecast: bool = False
+    ) -> None:
+        super().__init__()
+        self._told, self._what = told, what
+        self._overhead = ("above", "zones") if for_forecast else ("above",)
+        self._done, self._of = 0, 0
+
+    def of(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
+        """Make a result, and count it."""
+        made = make()
+        if isinstance(made, Track):
+            if self._done == self._of:
+                self._done, self._of = 0, 0
+            self._of += 1 + len(self._overhead) * len(list(stretches(made, STRETCH_M)))
+        elif kind in (*self._overhead, "leg"):
+            self._done += 1
+            self._told(self._what, self._done, self._of)
+        return made

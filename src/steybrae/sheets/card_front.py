@@ -18,7 +18,7 @@ from steybrae.answers.forecast import (
     text_lines,
 )
 from steybrae.card.result import CardLeg, RouteCard
-from steybrae.card.turn_back import latest_words
+from steybrae.card.times import latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
     bearing_shown,

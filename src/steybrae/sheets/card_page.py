@@ -13,7 +13,7 @@ from functools import partial
 from typing import Final
 
 from steybrae.answers.forecast import forecast_lines
-from steybrae.answers.places import legs_left_text
+from steybrae.answers.route import legs_left_text
 from steybrae.card.result import Check, RouteCard
 from steybrae.card.wording import judged_text, look_text, where_text
 from steybrae.frozen import dataclass

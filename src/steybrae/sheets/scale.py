@@ -8,15 +8,19 @@ from typing import Final
 
 from steybrae.figures.style import band_tint
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
-from steybrae.teach.ruler_error import (
+from steybrae.teach.slope_scale import (
+    COMB_ROOM_MM,
     CURVE_SLOPES_DEG,
     ERRORS_MM,
     GAP_COUNTS,
+    Comb,
     ErrorCurve,
     ErrorSheet,
     ErrorTable,
+    MapScale,
+    ScaleSheet,
+    Wedge,
 )
-from steybrae.teach.slope_scale import COMB_ROOM_MM, Comb, MapScale, ScaleSheet, Wedge
 from steybrae.value import ground_run, lower, millimetres, slope
 
 EDGE_HEIGHT_MM: Final = 25.0

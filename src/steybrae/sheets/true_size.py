@@ -14,7 +14,7 @@ from importlib.resources import files
 from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution
-from steybrae.hush import ONE_AT_A_TIME
+from steybrae.errors import ONE_AT_A_TIME
 from steybrae.papers import paper_size_mm
 from steybrae.sheets.tagged import Kind, Tags
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.field.hidden import apparent_slope_deg
+from steybrae.field.limits import apparent_slope_deg
 from steybrae.frozen import dataclass
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM

@@ -20,9 +20,8 @@ from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 from pyproj.transformer import TransformerGroup
 
 from steybrae.cautions import HeightsRead
-from steybrae.errors import ModelError
+from steybrae.errors import ModelError, hushed
 from steybrae.frozen import dataclass
-from steybrae.hush import hushed
 
 Array = NDArray[np.float64]
 """An array of floats; NaN is unknown."""

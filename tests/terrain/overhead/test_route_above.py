@@ -17,7 +17,7 @@ from steybrae.files.routes import read_route
 from steybrae.route.expected import SteepestOnLine, expected_readings, sight_interval_deg
 from steybrae.route.ground import Look, leg_ground
 from steybrae.route.leg_baselines import place_baselines
-from steybrae.route.legs import Route
+from steybrae.route.legs import Route, leg_track
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.legs import place_above, route_above
 from steybrae.route.overhead.windows import (
@@ -31,7 +31,6 @@ from steybrae.route.overhead.windows import (
 )
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
-from steybrae.route.track import leg_track
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.model_kinds import Survey, survey_error

@@ -12,9 +12,8 @@ from tests.terrain.overhead.made_ground import dem, found, given, rough
 from steybrae.route.overhead.legs import hidden_sight
 from steybrae.terrain.overhead import sight as overhead_sight
 from steybrae.terrain.overhead.angles import look_up
-from steybrae.terrain.overhead.bounds import HeightBounds
 from steybrae.terrain.overhead.ground import Points
-from steybrae.terrain.overhead.sight import FLOW_NEAR_M, SIGHT_MARGIN_M, in_sight
+from steybrae.terrain.overhead.sight import FLOW_NEAR_M, SIGHT_MARGIN_M, HeightBounds, in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, steepest_sight
 
 

@@ -1,19 +1,20 @@
-"""Groups of options about the day of a walk, and the map and compass that it is walked with."""
+"""Groups of options about the day: when and with what it is walked, and its forecast bulletin."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
 
-from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.groups import Group, day_typed, flag, ground_length, option, slope_typed
 from steybrae.errors import DateError
 from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
 
 if TYPE_CHECKING:
     from steybrae.card import CardSettings
+    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
 
 
 def _choice(name: str) -> Callable[[Any], Any]:
@@ -28,14 +29,14 @@ def _choice(name: str) -> Callable[[Any], Any]:
 
 
 def _zone(text: str) -> str:
-    from steybrae.route.times.daylight import parse_zone
+    from steybrae.route.daylight import parse_zone
 
     parse_zone(text)
     return text
 
 
 def _time_rule(text: str) -> str:
-    from steybrae.route.times.walking_time import leg_min
+    from steybrae.route.walking import leg_min
 
     leg_min((), text)
     return text
@@ -118,8 +119,8 @@ class DayOptions(Group, panel="The day"):
     def settings(self, sheet: CardMap) -> CardSettings:
         """Make the settings of the card on that map; refused where a choice is not there, or the date."""
         from steybrae.card import CardSettings
-        from steybrae.route.times.daylight import parse_clock
-        from steybrae.route.times.walking_time import Allowances, leg_min
+        from steybrae.route.daylight import parse_clock
+        from steybrae.route.walking import Allowances, leg_min
 
         day = _day(self.date)
         allowances = Allowances(self.snow, self.load, self.breaks)
@@ -153,4 +154,93 @@ def _day(text: str | None) -> dt.date:
             "A card needs the day of the walk, for magnetic north wanders; got none. Add --date 2027-01-15."
         )
         raise DateError(message)
-    return parsed.day(text)
+    return day_typed(text)
+
+
+Moment = dt.datetime
+_BULLETIN: Final = ("--bulletin",)
+
+
+def _span(text: str) -> tuple[Moment, Moment]:
+    from steybrae.forecast.choose import parse_span
+
+    return parse_span(text)
+
+
+@dataclass(frozen=True)
+class ForecastOptions(Group, panel="The forecast"):
+    """The avalanche forecast."""
+
+    bulletin: Path | None = option(
+        "--bulletin", "Today's avalanche bulletin, CAAML v6 JSON; nothing is fetched.", "FILE"
+    )
+    region: str | None = option(
+        "--region", "ID (or name) of your region in the bulletin.", "ID", kept="forecast", beside=_BULLETIN
+    )
+    at_time: tuple[Moment, Moment] | None = option(
+        "--at-time",
+        "When you are there, with its zone: 2027-01-15T09:30+00:00, or two with / between them.",
+        "TIME",
+        read=_span,
+    )
+    treeline_m: float | None = option(
+        "--treeline",
+        "Height of the treeline, like 600m, where the bulletin names it.",
+        "LENGTH",
+        read=ground_length("The treeline"),
+        kept="forecast",
+        beside=_BULLETIN,
+    )
+    forecast_slope_deg: float | None = option(
+        "--forecast-slope",
+        "Match ground from here on; 30deg if not given.",
+        "DEG",
+        read=slope_typed("The forecast slope"),
+        kept="forecast",
+        beside=_BULLETIN,
+    )
+    language: str | None = option(
+        "--language",
+        "Language where the bulletin has several, like en.",
+        "LANGUAGE",
+        kept="forecast",
+        beside=_BULLETIN,
+    )
+
+    def __post_init__(self) -> None:
+        """Refuse an option of the forecast without its file."""
+        given = self.given()
+        if given and self.bulletin is None:
+            from steybrae.errors import BulletinError
+
+            verb = "belong" if len(given) > 1 else "belongs"
+            message = f"{', '.join(given)} {verb} to a forecast, which is missing. Add --bulletin FILE."
+            raise BulletinError(message)
+
+    def read(self) -> tuple[BulletinSource, ForecastAsk] | None:
+        """Read the bulletin and what is asked of it; None without one."""
+        if self.bulletin is None:
+            return None
+        from steybrae.library.forecast import read_asked
+
+        return read_asked(
+            self.bulletin,
+            region=self.region,
+            lang=self.language,
+            span=self.at_time,
+            treeline_m=self.treeline_m,
+            slope_deg=self.forecast_slope_deg,
+            reduction=getattr(self, "reduction_angles", False),
+        )
+
+
+@dataclass(frozen=True)
+class LegForecastOptions(ForecastOptions):
+    """The avalanche forecast beside a line."""
+
+    reduction_angles: bool = flag(
+        "--reduction-angles",
+        "For people trained in it: a published method's angle for the level, as a reference row.",
+        kept="forecast",
+        beside=_BULLETIN,
+    )

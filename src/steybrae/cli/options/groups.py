@@ -1,4 +1,4 @@
-"""Options in groups: a frozen dataclass each, spread into a command's options and handed back whole.
+"""Options in groups: a frozen dataclass each, spread into a command's options; how what was typed is read.
 
 A field is an option: its type, its name, its help, its default and how its text is read, said by
 `option` or `flag`. A command names the groups that it takes in its signature and receives one object
@@ -7,16 +7,19 @@ of each; what several commands take is said once.
 
 from __future__ import annotations
 
+import datetime as dt
 import inspect
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, field, fields
-from functools import wraps
+from functools import partial, wraps
+from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Final, get_type_hints
 
 import typer
 
 from steybrae.frozen import dataclass
+from steybrae.quantities import parse_ground_length_m, parse_paper_length_mm, parse_slope_deg
 
 OPTIONS: Final = "Options"
 """Heading in the help of what belongs to no group."""
@@ -168,3 +171,49 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     bare = {one.lstrip("-"): one for one in known}
     near = get_close_matches(word.lstrip("-"), bare, 1)
     return f" Did you mean {bare[near[0]]}?" if near else ""
+
+
+def ground_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
+    """Read a length on the ground, metres; `what` begins the error text."""
+    return partial(parse_ground_length_m, what=what, zero=zero)
+
+
+def paper_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
+    """Read a length on paper, millimetres."""
+    return partial(parse_paper_length_mm, what=what, zero=zero)
+
+
+def slope_typed(what: str) -> Callable[[str], float]:
+    """Read a slope, degrees."""
+    return partial(parse_slope_deg, what=what)
+
+
+def day_typed(text: str) -> dt.date:
+    """Read a day: ``2027-01-15``."""
+    from steybrae.route.daylight import parse_day
+
+    return parse_day(text)
+
+
+PICTURE: Final = ("A picture", ".png", ".pdf")
+PAGE: Final = ("A page", ".html", ".htm")
+REPORT: Final = ("A report", ".html", ".htm")
+PHONE: Final = ("A page for a phone", ".html", ".htm")
+SHEET: Final = ("A sheet", ".pdf")
+TABLE: Final = ("A table", ".csv")
+GEOJSON: Final = ("A GeoJSON file", ".geojson", ".json")
+GPX: Final = ("A GPX file", ".gpx")
+PLAN: Final = ("A plan", ".zip")
+"""What a file to write is, for the error text, and the endings that it may have."""
+
+
+def written(name: str, help_: str, kind: Sequence[str], metavar: str = "FILE", *, default: Any = None) -> Any:
+    """Say that a field names a file to write, of a kind that its ending has to tell."""
+
+    def read(path: Path) -> Path:
+        from steybrae.files.whole import check_ending
+
+        check_ending(path, *kind)
+        return path
+
+    return option(name, help_, metavar, default=default, read=read, typed=Path)

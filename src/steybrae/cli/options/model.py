@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from steybrae.bands import parse_slope_range_deg
-from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.groups import Group, flag, ground_length, option
 from steybrae.frozen import dataclass
 from steybrae.quantities import parse_ground_area_m2, parse_ground_length_m
 from steybrae.terrain.model_kinds import ModelKind, check_kind
@@ -81,7 +80,7 @@ class ModelOptions(ModelFiles):
         "--vertical-error",
         "Standard deviation of the model's heights, like 1m, in place of that of its kind.",
         "LENGTH",
-        read=parsed.ground_length("The vertical error"),
+        read=ground_length("The vertical error"),
         kept="model",
         narrows=True,
     )
@@ -89,7 +88,7 @@ class ModelOptions(ModelFiles):
         "--correlation",
         "Correlation length of that error, like 50m; above 100m counts as 100m. Not given: the worst.",
         "LENGTH",
-        read=parsed.ground_length("The correlation length", zero=True),
+        read=ground_length("The correlation length", zero=True),
         kept="model",
         narrows=True,
     )
@@ -148,7 +147,7 @@ class LineOptions(Group, panel="The line"):
         "LENGTH",
         default=25.0,
         shown="25m",
-        read=parsed.ground_length("The turn tolerance"),
+        read=ground_length("The turn tolerance"),
         kept="line",
     )
 
@@ -192,7 +191,7 @@ class CorridorOptions(Group, panel="Beside the line"):
         "--place-error",
         "Error of the turn points; 10m if not given.",
         "LENGTH",
-        read=parsed.ground_length("The position error", zero=True),
+        read=ground_length("The position error", zero=True),
         kept="line",
         narrows=True,
     )
@@ -215,7 +214,7 @@ class PositionOptions(Group, panel="Position error"):
         "--within",
         "95 % radius of the position error, like 10m.",
         "LENGTH",
-        read=parsed.ground_length("The position error", zero=True),
+        read=ground_length("The position error", zero=True),
     )
     epe: str | None = option(
         "--epe",

@@ -6,8 +6,7 @@ from dataclasses import MISSING
 from typing import Final
 
 from steybrae.bands import BandScheme
-from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.groups import Group, flag, option, paper_length
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
 from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
@@ -53,13 +52,13 @@ class GapOptions(IndexOptions, panel="The gap on the map"):
         "--gap",
         "One space between neighbouring contours, like 2.5mm.",
         "LENGTH",
-        read=parsed.paper_length("A gap"),
+        read=paper_length("A gap"),
     )
     across_mm: float | None = option(
         "--across",
         "Length on paper over several gaps, contour to contour, like 12.5mm.",
         "LENGTH",
-        read=parsed.paper_length("The length of --across"),
+        read=paper_length("The length of --across"),
     )
     gaps: int | None = option("--gaps", "Gaps in --across: spaces, not lines.", "N")
     index_gaps: int | None = option("--index-gaps", "Gaps between thick lines in --across.", "N")
@@ -69,7 +68,7 @@ class GapOptions(IndexOptions, panel="The gap on the map"):
         "LENGTH",
         default=0.5,
         shown="0.5mm",
-        read=parsed.paper_length("A ruler error", zero=True),
+        read=paper_length("A ruler error", zero=True),
         kept="map",
         narrows=True,
         beside=MEASURED,

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Final
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import OutputOptions
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.groups import PICTURE, Group, flag, ground_length, option, slope_typed, written
 from steybrae.cli.options.paper import MEASURED
 from steybrae.errors import DateError, QuantityError
 from steybrae.frozen import dataclass
@@ -46,7 +45,7 @@ class InstrumentOptions(Group, panel="The readings"):
         "--error",
         "95 % error of one reading; 4deg if not given.",
         "DEG",
-        read=parsed.slope("The error of a reading"),
+        read=slope_typed("The error of a reading"),
     )
     compass_clinometer: bool = flag("--compass-clinometer", "Read with the needle of a compass: 5deg.")
     other: list[str] | None = option("--other", "A reading of another instrument; repeat.", "SLOPE")
@@ -54,7 +53,7 @@ class InstrumentOptions(Group, panel="The readings"):
         "--other-error",
         "95 % error of one of them; 4deg if not given.",
         "DEG",
-        read=parsed.slope("The error of a reading"),
+        read=slope_typed("The error of a reading"),
     )
 
 
@@ -90,14 +89,14 @@ class ByHand(Group, panel="Without an inclinometer"):
         "--eye-height",
         "Your own; 1.75m if not given.",
         "LENGTH",
-        read=parsed.ground_length("The eye height"),
+        read=ground_length("The eye height"),
         kept="person",
     )
     pace_m: float | None = option(
         "--pace",
         "Your own; 0.75m if not given.",
         "LENGTH",
-        read=parsed.ground_length("The pace"),
+        read=ground_length("The pace"),
         kept="person",
     )
 
@@ -130,7 +129,7 @@ class ReadingMap(Group, panel="The map"):
         "--interval",
         "Contour interval of the map.",
         "LENGTH",
-        read=parsed.ground_length("A contour interval"),
+        read=ground_length("A contour interval"),
         kept="map",
         beside=MEASURED,
     )
@@ -170,7 +169,7 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
         "--search",
         "How far to look for ground facing that way; 500m.",
         "LENGTH",
-        read=parsed.ground_length("The search"),
+        read=ground_length("The search"),
     )
     north: str | None = option("--north", "North of the bearings: true, grid or magnetic.", "NORTH")
     date: str | None = option("--date", "Day of a magnetic bearing: 2026-02-14.", "DATE")
@@ -186,8 +185,8 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
         """
         if self.look is None and self.aspect is None:
             return Bearings()
-        from steybrae.route.compass.bearings import parse_bearing, true_bearing_deg
-        from steybrae.route.compass.magnetic import declination
+        from steybrae.route.bearings import parse_bearing, true_bearing_deg
+        from steybrae.route.magnetic import declination
 
         date = _date(self.date)
         read = [
@@ -267,7 +266,7 @@ class LogOptions(Group, panel="The log"):
 class ReadingOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.written("--figure", "Draw it, as PNG or PDF.", parsed.PICTURE)
+    figure: Path | None = written("--figure", "Draw it, as PNG or PDF.", PICTURE)
 
 
 _MODEL: Final = ("--dem", "--sample")

@@ -9,8 +9,7 @@ from typing import Final
 
 import typer
 
-from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.groups import PAGE, SHEET, Group, flag, option, written
 from steybrae.cli.options.paper import MapOptions
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.frozen import dataclass
@@ -42,7 +41,7 @@ class ChosenMap(MapOptions):
 class SheetOutput(Group, panel="Outputs"):
     """The sheet as a file."""
 
-    out: Path = parsed.written("--out", "The file to write.", parsed.PAGE, "FILE", default=MISSING)
+    out: Path = written("--out", "The file to write.", PAGE, "FILE", default=MISSING)
     force: bool = flag("--force", "Replace output files that exist.")
 
     def check(self, *inputs: Path | None, answers: Path | None = None) -> None:
@@ -50,7 +49,7 @@ class SheetOutput(Group, panel="Outputs"):
         from steybrae.files.whole import check_ending, check_outputs
 
         if answers is not None:
-            check_ending(answers, *parsed.SHEET)
+            check_ending(answers, *SHEET)
         outputs = [path for path in (self.out, answers) if path is not None]
         check_outputs(outputs, [path for path in inputs if path is not None], force=self.force)
 
@@ -71,7 +70,7 @@ class SheetOutput(Group, panel="Outputs"):
 class PaperOutput(SheetOutput):
     """The sheet as a file, and its paper."""
 
-    out: Path = parsed.written("--out", "The file to write.", parsed.SHEET, "FILE", default=MISSING)
+    out: Path = written("--out", "The file to write.", SHEET, "FILE", default=MISSING)
     paper: str = option("--paper", f"Paper: {' or '.join(papers())}.", "PAPER", default="a4", kept="paper")
 
     def write_with_key(
@@ -145,9 +144,7 @@ class PracticeOptions(Group):
         default=1,
         limits={"min": 1, "max": 30},
     )
-    answers: Path | None = parsed.written(
-        "--answers", "Write the key of all copies here.", parsed.SHEET, "FILE"
-    )
+    answers: Path | None = written("--answers", "Write the key of all copies here.", SHEET, "FILE")
     index_every: int = option(
         "--index-every", "Every how many contours one is drawn thick.", "N", default=5, limits={"min": 2}
     )

@@ -8,22 +8,21 @@ while nobody waits, and what is not filled yet is marked as not looked at, never
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
-from typing import Any, Final
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.desk.readers import LATER, ModelThreads
-from steybrae.desk.tiles.kept import Kept
 from steybrae.errors import ModelError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.frozen import dataclass
-from steybrae.raster.blocks import BLOCK, Block, Layout
+from steybrae.raster.blocks import BLOCK, Block, Layout, block_metric
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for
 from steybrae.raster.job import AreaJob
 from steybrae.raster.kernel import Kernel
-from steybrae.raster.metric import block_metric
 from steybrae.raster.windows import BlockHeights
 from steybrae.terrain.dem import Grid
 
@@ -245,3 +244,108 @@ class MapCells:
 
     def _looked_at_all(self) -> bool:
         return self.looked == self.layout.count
+
+
+Thing = TypeVar("Thing")
+
+
+class Kept(Generic[Thing]):
+    """Things by key; those not asked for longest go first. May be shared by threads.
+
+    Parameters
+    ----------
+    most_bytes
+        Of all things together.
+    size
+        Bytes of one.
+    """
+
+    def __init__(self, most_bytes: int, size: Callable[[Thing], int]) -> None:
+        self._most, self._size = most_bytes, size
+        self._things: OrderedDict[Hashable, Thing] = OrderedDict()
+        self._making: dict[Hashable, threading.Lock] = {}
+        self._lock = threading.Lock()
+        self._bytes = 0
+
+    def get(self, key: Hashable, make: Callable[[], Thing], *, keep: bool = True) -> Thing:
+        """Return the thing of a key, made where it is not kept; two threads never make the same at once."""
+        with self._lock:
+            if key in self._things:
+                self._things.move_to_end(key)
+                return self._things[key]
+            own = self._making.setdefault(key, threading.Lock())
+        with own:
+            with self._lock:
+                if key in self._things:
+                    return self._things[key]
+            try:
+                made = make()
+                if keep:
+                    self._put(key, made)
+            finally:
+                with self._lock:
+                    self._making.pop(key, None)
+        return made
+
+    def _put(self, key: Hashable, made: Thing) -> None:
+        with self._lock:
+            if key in self._things:
+                self._bytes -= self._size(self._things.pop(key))
+            self._things[key] = made
+            self._bytes += self._size(made)
+            while self._bytes > self._most:
+                _, old = self._things.popitem(last=False)
+                self._bytes -= self._size(old)
+
+
+Number = TypeVar("Number", bound=np.generic)
+
+TILE: Final = 256
+"""Side of a tile, pixels."""
+
+
+@dataclass(frozen=True)
+class TileView:
+    """A tile of the map.
+
+    Attributes
+    ----------
+    zoom
+        A cell is ``2 ** zoom`` pixels wide.
+    x, y
+        Tiles to the right of the model's first column and below its first row.
+    """
+
+    zoom: int
+    x: int
+    y: int
+
+    @property
+    def level(self) -> int:
+        """Overview whose cells it shows; 0 for the model's own."""
+        return max(0, -self.zoom)
+
+    @property
+    def side(self) -> int:
+        """Pixels of such a cell along a side."""
+        return 1 << max(0, self.zoom)
+
+    @property
+    def count(self) -> int:
+        """Such cells along a side of the tile."""
+        return TILE // self.side
+
+    @property
+    def corner(self) -> tuple[int, int]:
+        """Row and column of its first cell."""
+        return self.y * self.count, self.x * self.count
+
+    @property
+    def pixels(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Rows and columns of its pixels on the whole map, to be spread over ``[row, col]``."""
+        along = np.arange(TILE)
+        return (along + self.y * TILE)[:, None], (along + self.x * TILE)[None, :]
+
+    def spread(self, cells: NDArray[Number]) -> NDArray[Number]:
+        """Pixels of its cells."""
+        return cells if self.side == 1 else cells.repeat(self.side, axis=0).repeat(self.side, axis=1)

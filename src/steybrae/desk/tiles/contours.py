@@ -13,8 +13,8 @@ from contourpy import contour_generator
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from steybrae.desk.tiles.view import TILE, TileView
-from steybrae.figures.png import grey_png
+from steybrae.desk.tiles.cells import TILE, TileView
+from steybrae.figures.style import grey_png
 from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 from steybrae.screening.pictures.relief import INDEX_EVERY, INTERVALS_M
 from steybrae.terrain.dem import Array

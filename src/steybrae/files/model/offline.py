@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Final
 
-from steybrae.hush import ONE_AT_A_TIME
+from steybrae.errors import ONE_AT_A_TIME
 
 SOURCES: Final = ("GTiff", "HFA", "AAIGrid", "GRASSASCIIGrid", "DTED")
 """Kinds of file that a virtual raster may name. GDAL asks their drivers before any of a service."""

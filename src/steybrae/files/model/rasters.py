@@ -23,18 +23,24 @@ import rasterio.windows
 from numpy.typing import NDArray
 
 from steybrae.cautions import SAME_CELLS, HeightsRead
-from steybrae.errors import FileReadError, ModelError
-from steybrae.files.model.contradictions import Part, check_part, check_sidecar
+from steybrae.errors import FileReadError, ModelError, hushed
+from steybrae.files.model.declared import Part, check_part, check_sidecar, height_unit, parse_height_unit
 from steybrae.files.model.fingerprints import files_fingerprint, files_state, sidecars
-from steybrae.files.model.height_units import height_unit, parse_height_unit
-from steybrae.files.model.heights import damaged, make_unknown, same_squares, stored_numbers
+from steybrae.files.model.heights import (
+    DIFFERENT_M,
+    SAME_M,
+    apart_m,
+    damaged,
+    make_unknown,
+    same_squares,
+    stored_numbers,
+    tiles_differ,
+)
 from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messages
-from steybrae.files.model.overlaps import DIFFERENT_M, SAME_M, apart_m, tiles_differ
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.files.results import is_sample
 from steybrae.frozen import dataclass
-from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.screening.known import ModelOrigin
 from steybrae.terrain.dem import Array, Dem, Grid

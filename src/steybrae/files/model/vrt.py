@@ -17,7 +17,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from steybrae.errors import FileReadError, ModelError
-from steybrae.files.model.contradictions import Part
+from steybrae.files.model.declared import Part
 
 HEAD_BYTES: Final = 4096
 """Where GDAL and we look for a VRT's first element."""

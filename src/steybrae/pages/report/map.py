@@ -18,9 +18,17 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
-from steybrae.figures.patterns import pattern
-from steybrae.figures.png import colour, colour_png, grey_png, palette_png
-from steybrae.figures.style import band_hatch, hatch_ink, lit, tinted
+from steybrae.figures.style import (
+    band_hatch,
+    colour,
+    colour_png,
+    grey_png,
+    hatch_ink,
+    lit,
+    palette_png,
+    pattern,
+    tinted,
+)
 from steybrae.frozen import dataclass
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief

@@ -15,21 +15,16 @@ from markupsafe import Markup
 
 from steybrae.answers.leg import band_columns, leg_columns, lines_cautions
 from steybrae.answers.overhead import CHECKS_RANGE
-from steybrae.answers.places import legs_left_text, place_text
+from steybrae.answers.route import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.result import RouteCard
-from steybrae.card.turn_back import latest_lead, latest_times
+from steybrae.card.times import latest_lead, latest_times
 from steybrae.document import Column, or_none, stacked, worded
-from steybrae.pages.looks import band_looks
-from steybrae.pages.page import page_policy, templates
-from steybrae.pages.report.forecast import forecast_content
-from steybrae.pages.report.home import home_rows, sketch_letters
-from steybrae.pages.report.lines import lines_content
+from steybrae.pages.page import band_looks, page_policy, templates
 from steybrae.pages.report.map import draw_report_map
-from steybrae.pages.report.marks import report_marks
-from steybrae.pages.report.method import method_rows
-from steybrae.pages.report.points import report_points
+from steybrae.pages.report.marks import report_marks, report_points
 from steybrae.pages.report.profile import draw_report_profile
+from steybrae.pages.report.told import forecast_content, home_rows, lines_content, method_rows, sketch_letters
 from steybrae.pages.report.words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap, shape_words

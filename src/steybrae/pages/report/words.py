@@ -9,7 +9,7 @@ from steybrae.answers.overhead import expected, with_possible, zone_lengths_text
 from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
-from steybrae.card.turn_back import latest_at_leg
+from steybrae.card.times import latest_at_leg
 from steybrae.card.wording import arrival_text, bearing_shown
 from steybrae.frozen import dataclass
 from steybrae.route.overhead.result import (

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
-from steybrae.files.locks import locked
+from steybrae.files.whole import locked
 
 LIST: Final = "publish.json"
 """Name of the list in a working folder: every name of an output, and whether it was made."""

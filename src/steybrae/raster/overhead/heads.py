@@ -7,8 +7,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.compiled import compiled
-from steybrae.raster.overhead.kernel import LANES, settle
+from steybrae.raster.overhead.kernel import LANES, compiled, settle
 from steybrae.raster.overhead.layers import LENGTHS, RING, START_ZONE, TILE_CELLS
 
 Cells = NDArray[Any]

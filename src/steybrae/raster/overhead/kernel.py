@@ -1,4 +1,4 @@
-"""The energy line over a part of a model, compiled.
+"""The energy line over a part of a model, compiled: numba is imported here alone, where a run has such loops.
 
 The definition is that of `steybrae.terrain.overhead.path`: a source has a head equal to its height, a
 step costs ``tan(a)`` times its length, and snow goes on while its head is at least the height of the
@@ -14,15 +14,17 @@ once, fifteen times as long as that (measured), for it jumps about in memory.
 
 from __future__ import annotations
 
-from typing import Any, Final
+from collections.abc import Callable
+from typing import Any, Final, TypeVar
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.compiled import compiled
 from steybrae.raster.overhead.layers import RING, TILE_CELLS
 
 Cells = NDArray[Any]
+Function = TypeVar("Function", bound=Callable[..., Any])
 
 _FROM_ABOVE: Final = np.array([2, 1, 3, 4, 5, 6, 7])
 _FROM_BELOW: Final = np.array([3, 1, 2, 5, 4, 7, 6])
@@ -41,6 +43,16 @@ once, and each cell is looked at once for all."""
 _NEVER: Final = np.float32(-np.inf)
 _HALF: Final = np.float32(0.5)
 _1, _2, _LANES = np.uintp(1), np.uintp(2), np.uintp(LANES)
+
+
+def compiled(function: Function) -> Function:
+    """Compile on the first call, and keep the code for later runs where a folder can be written."""
+    try:
+        made: Function = numba.njit(function, nogil=True, cache=True)
+    except RuntimeError:
+        # No folder for the code: it is compiled in every run.
+        made = numba.njit(function, nogil=True)
+    return made
 
 
 @compiled

@@ -3,6 +3,9 @@
 ``overhead.tif`` holds whole degrees: 1 where nothing looks down at 18 degrees or more, 19 to 60 the
 path angle rounded up, 61 above 60; 100 more where unknown ground could look down as well, so that
 the answer is a least one; 0 where the ground itself is unknown.
+
+They are counted from the model's first cell. What whole rasters say of a cell is never gentler than what a
+place in the joined cell around it is told.
 """
 
 from __future__ import annotations
@@ -17,13 +20,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.frozen import dataclass
-from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
+from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, BlockMetric, Layout, filled
 from steybrae.raster.files.outputs import SmallFile, free_writer_name, kept_arrays
 from steybrae.raster.job import OPEN
-from steybrae.raster.metric import BlockMetric
-from steybrae.raster.overhead.joined import Joins, in_own_cells, joined_block, joins_on
 from steybrae.raster.tally import MM2_PER_M2, Tally
+from steybrae.route.overhead.windows import joins_of
 from steybrae.terrain.dem import Grid
+from steybrae.terrain.jacobian import cell_size_m
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 from steybrae.value import AT_LEAST
 
@@ -238,3 +241,34 @@ def count_overhead(tally: Tally, bands: Cells, codes: Cells, classes: Cells, met
             place = found >> 11, found >> 3 & 255, found & 7
             tally.cells[place] += int(count[found])
             tally.area_mm2[place] += round(int(count[found]) * mm2)
+
+
+Joins = tuple[int, int]
+"""How many columns and rows of cells are joined to one."""
+
+
+def joins_on(grid: Grid) -> Joins:
+    """How many of a model's cells are joined to one."""
+    across, along = cell_size_m(grid)
+    # To the centimetre, as a place's.
+    return joins_of((round(across, 2), round(along, 2)))
+
+
+def joined_block(block: Block, joins: Joins) -> Block:
+    """Block of joined cells that a block of cells lies in."""
+    join_col, join_row = joins
+    row, col = block.row // join_row, block.col // join_col
+    bottom, right = -(-(block.row + block.rows) // join_row), -(-(block.col + block.cols) // join_col)
+    return Block(block.number, row, col, bottom - row, right - col)
+
+
+def in_own_cells(joined: Cells, block: Block, joins: Joins) -> Cells:
+    """Give every cell of a block what its joined cell has; `joined` is of `joined_block`."""
+    row, col = (
+        np.arange(first, first + size) // join - first // join
+        for first, size, join in zip(
+            (block.row, block.col), (block.rows, block.cols), reversed(joins), strict=True
+        )
+    )
+    found: Cells = joined[row][:, col]
+    return found

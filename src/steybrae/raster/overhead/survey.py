@@ -31,7 +31,6 @@ from steybrae.frozen import dataclass
 from steybrae.raster.blocks import BLOCK, Block, Layout, filled
 from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
-from steybrae.raster.overhead.joined import in_own_cells, joined_block, joins_on
 from steybrae.raster.overhead.layers import (
     LENGTHS,
     NEITHER,
@@ -41,6 +40,9 @@ from steybrae.raster.overhead.layers import (
     STEEPER,
     TILE_CELLS,
     UNKNOWN,
+    in_own_cells,
+    joined_block,
+    joins_on,
 )
 from steybrae.route.overhead.windows import joined_grid
 from steybrae.terrain.attributes import baseline_cells, slope_deg

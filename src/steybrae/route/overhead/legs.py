@@ -13,6 +13,7 @@ import numpy as np
 
 from steybrae.frozen import dataclass
 from steybrae.quantities import finite
+from steybrae.route.legs import Track
 from steybrae.route.overhead.kept_ground import KeptGround, KeptPlaces
 from steybrae.route.overhead.result import (
     PLACE_SIGHT_DEG,
@@ -35,7 +36,6 @@ from steybrae.route.overhead.windows import (
 )
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap, convex_rolls, spot_at, terrain_traps
-from steybrae.route.track import Track
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead.angles import Overhead, SightUp, look_up, zone_top
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points

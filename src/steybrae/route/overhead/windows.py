@@ -17,8 +17,8 @@ import numpy as np
 from steybrae.errors import ModelError
 from steybrae.frozen import dataclass
 from steybrae.route.kept import NOTHING_KEPT, Kept
+from steybrae.route.legs import Track, stretches
 from steybrae.route.touching import cut_at_edges
-from steybrae.route.track import Track, stretches
 from steybrae.terrain.dem import MOST_CELLS_OVERHEAD, Array, Dem, DemSource, Grid, check_cells
 from steybrae.terrain.jacobian import askew, jacobian_at
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, REACH_M, OverheadGround, overhead_ground

@@ -14,9 +14,8 @@ import re
 import warnings
 from typing import Final
 
-from steybrae.errors import PlaceError
+from steybrae.errors import PlaceError, hushed
 from steybrae.frozen import dataclass
-from steybrae.hush import hushed
 from steybrae.route.positions.grids import (
     BNG_EPSG,
     GRID_LETTERS,

@@ -22,11 +22,10 @@ from steybrae.forecast.named import (
 )
 from steybrae.route.corridor import cells_inside
 from steybrae.route.ground import Look, StretchRead, bins_reached, read_leg
-from steybrae.route.legs import Route
+from steybrae.route.legs import Route, Track
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.positions.places import Place
 from steybrae.route.touching import cells_touched
-from steybrae.route.track import Track
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_at_place
 from steybrae.screening.forecast.overhead import (
     CellsKnown,

@@ -25,17 +25,16 @@ from steybrae.forecast.named import (
     sector_bits,
 )
 from steybrae.frozen import dataclass
+from steybrae.route.legs import Track
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.windows import Stretch, Window, cells_on, shared, stretch_windows
-from steybrae.route.track import Track
 from steybrae.terrain.attributes import SlopeField, aspect_deg, baseline_cells, slope_deg
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import runs, window_gradients
 from steybrae.terrain.jacobian import ground_gradients
-from steybrae.terrain.overhead.bounds import HeightBounds
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points, slopes_over
-from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
+from steybrae.terrain.overhead.sight import FLOW_NEAR_M, HeightBounds, in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, portions
 from steybrae.terrain.overhead.unknown import unknown_above
 from steybrae.terrain.start_zones import start_from_deg

@@ -18,10 +18,10 @@ from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.kept_ground import KeptPlaces
 from steybrae.route.positions.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
-from steybrae.screening.exchanged import would_lie_on
 from steybrae.screening.ground.result import GroundAt, GroundPatch, GroundPlaces, PlaceAt, Within
 from steybrae.screening.known import Settings, slopes_known, told_of_model
 from steybrae.screening.leg import possible_bands, short_steeper
+from steybrae.screening.ready import would_lie_on
 from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import (
     SlopeField,

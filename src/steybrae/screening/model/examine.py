@@ -64,7 +64,7 @@ def finding_words(
         ),
         "whole units": (
             f"Heights are whole steps of {rounded:.3g} m: over two cells that alone is worth up to "
-            f"{_rounding_deg(rounded, cell_m)}."
+            f"{slope(math.degrees(math.atan(rounded / (2.0 * cell_m)))).text}."
         ),
         "striped": (
             f"Rows or columns stand too high or too low from end to end, by some {striped:.2g} m: slopes "
@@ -85,11 +85,6 @@ def finding_words(
         ),
         "voids": "Cells without a height: unknown ground, never gentle.",
     }[kind]
-
-
-def _rounding_deg(rounded_m: float, cell_m: float) -> str:
-    """Slope of one step over two cells, degrees in tenths, rounded up."""
-    return slope(math.degrees(math.atan(rounded_m / (2.0 * cell_m)))).text
 
 
 MOST_SIDE: Final = 600

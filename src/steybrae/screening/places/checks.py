@@ -13,10 +13,9 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.frozen import dataclass
 from steybrae.quantities import finite
-from steybrae.route.compass.bearings import geodesic
-from steybrae.route.expected import sight_interval_deg
+from steybrae.route.bearings import geodesic
+from steybrae.route.expected import FromLine, Spots, Target, look_from, sight_interval_deg
 from steybrae.route.kept import NOTHING_KEPT, Kept
-from steybrae.route.overhead.from_line import FromLine, Spots, Target, look_from
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
 from steybrae.route.positions.places import Place

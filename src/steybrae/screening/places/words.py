@@ -56,7 +56,8 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
         out.append(above)
     if place.unknown_m > 0.0:
         out.append(_unknown(place))
-    if place.trap is not None and not (place.trap.kind == "cliff below" and _has_drop(place)):
+    told = place.corridor is not None and place.corridor.drop is not None
+    if place.trap is not None and not (told and place.trap.kind == "cliff below"):
         out.append(_trap(place.trap, declination_deg))
     if place.trap_below is not None:
         below = place.trap_below
@@ -72,10 +73,6 @@ def letters_at(places: Sequence[PlaceThatMatters], number: int) -> list[str]:
         names = [places[k].name for _, k in row]
         out += names if len(names) < 3 else [f"{names[0]}-{names[-1]}"]
     return out
-
-
-def _has_drop(place: PlaceThatMatters) -> bool:
-    return place.corridor is not None and place.corridor.drop is not None
 
 
 def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:

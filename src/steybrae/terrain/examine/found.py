@@ -37,19 +37,20 @@ from steybrae.terrain.examine.finer import (
     finer_times_in_noise,
     periods_of,
 )
-from steybrae.terrain.examine.planes import cells_apart, planes_of
-from steybrae.terrain.examine.repeated import median_times, repeats_of
-from steybrae.terrain.examine.stripes import (
+from steybrae.terrain.examine.marks import (
     LEAST_STRIPED,
     LEAST_STRIPED_FINER,
     Seam,
     alike_of,
     crowd_of,
+    median_times,
+    repeats_of,
     seams_of,
     steps_apart,
     stripes_m,
     terrace_interval_m,
 )
+from steybrae.terrain.examine.planes import cells_apart, planes_of
 from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.model_kinds import MODEL_KINDS, ModelKind
 
@@ -84,7 +85,7 @@ class Marks:
     multiples
         How many heights are multiples of each of `STEPS_M`.
     crowd
-        From `steybrae.terrain.examine.stripes.crowd_of`.
+        From `steybrae.terrain.examine.marks.crowd_of`.
     periods
         Along rows and along columns, of whole windows.
     runs
@@ -101,7 +102,7 @@ class Marks:
     planes
         From `steybrae.terrain.examine.planes.planes_of`.
     repeats
-        From `steybrae.terrain.examine.repeated.repeats_of`.
+        From `steybrae.terrain.examine.marks.repeats_of`.
     """
 
     cells: int

@@ -13,11 +13,11 @@ from contextlib import suppress
 from dataclasses import field
 from typing import Any, Final
 
-from steybrae.desk.lines.drawn import Drawn, drawn_lines, drawn_of, lines_out
-from steybrae.desk.messages import RefusedError, number_in, read_message
+from steybrae.desk.guard import RefusedError, number_in, read_message
+from steybrae.desk.lines import Drawn, drawn_lines, drawn_of, lines_out
 from steybrae.desk.opened import Desk
 from steybrae.errors import SteybraeError
-from steybrae.files.drafts import change_draft, draft_path, put_aside, read_draft
+from steybrae.files.whole import change_draft, draft_path, put_aside, read_draft
 from steybrae.frozen import dataclass
 
 FORM: Final = "steybrae-draft/1"

@@ -1,4 +1,4 @@
-"""Lines as the page draws them, and as a route file would give them back.
+"""Lines as the page draws them, as points are typed, and as a route file would give them back.
 
 A point of a line is kept to seven decimals of a degree, as a GPX file has it: what is answered for a line
 is what ``steybrae route`` answers for its file.
@@ -6,18 +6,28 @@ is what ``steybrae route`` answers for its file.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from steybrae.desk.messages import RefusedError, number_in
-from steybrae.desk.place import written
-from steybrae.errors import RouteError
-from steybrae.files.routes import MOST_LINES, routes_drawn
+from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint
+from pyproj import Geod
+
+from steybrae import __version__
+from steybrae.cautions import Situation, cautions_for
+from steybrae.desk.about import written
+from steybrae.desk.guard import RefusedError, number_in
+from steybrae.desk.opened import Desk
+from steybrae.errors import QuantityError, RouteError, SteybraeError
+from steybrae.files.routes import MOST_LINES, read_routes_text, routes_drawn
 from steybrae.frozen import dataclass
 from steybrae.names import clean
+from steybrae.quantities import parse_ground_length_m
+from steybrae.route.bearings import NORTHS, parse_bearing, true_bearing_deg
 from steybrae.route.legs import WAY_OFF, Route, check_line, is_way_off
-from steybrae.route.positions.places import Place
+from steybrae.route.positions.places import Place, parse_place
 from steybrae.terrain.dem import Grid
+from steybrae.value import steep_length
 
 MAIN: Final = "main"
 ALTERNATIVE: Final = "alternative"
@@ -200,3 +210,91 @@ def points_out(points: Sequence[Place], grid: Grid, user_grid: str) -> list[dict
         }
         for point, row, col in zip(points, rows.tolist(), cols.tolist(), strict=True)
     ]
+
+
+def lines_gpx(lines: Sequence[Drawn]) -> str:
+    """Write lines as routes of one file, those with a point at least, the main one first.
+
+    GPX 1.1. A route's name tells its role; its points have seven decimals.
+    """
+    gpx = GPX()
+    gpx.creator = f"steybrae {__version__}"
+    gpx.description = " ".join(caution.text for caution in cautions_for(Situation(from_model=True)))
+    for line in sorted(lines, key=lambda one: one.role != "main"):
+        route = GPXRoute(name=line.route_name)
+        route.points.extend(
+            GPXRoutePoint(latitude=point.lat_deg, longitude=point.lon_deg, name=point.name or None)
+            for point in line.points
+        )
+        if route.points:
+            gpx.routes.append(route)
+    text: str = gpx.to_xml(version="1.1")
+    return f"{text.rstrip()}\n"
+
+
+def opened(desk: Desk, body: bytes) -> dict[str, Any]:
+    """Read the ``lines`` of a route file that the page sends, as `steybrae.files.routes.read_routes`."""
+    lines = drawn_of(read_routes_text(body, "The file"))
+    return {"lines": lines_out(lines, desk.grid, desk.ask.card.grid)}
+
+
+MOST_TEXT: Final = 200
+"""Longest text, characters (our choice)."""
+
+MOST_AWAY_M: Final = 100_000.0
+"""Farthest that a point is set off another by bearing and distance, metres (our choice)."""
+
+_WAY: Final = re.compile(rf"(\S+)\s+({'|'.join(NORTHS)})\s+(\S.*)", re.IGNORECASE)
+
+
+def typed(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
+    """Read a point as typed.
+
+    The message has ``text``; ``after``, the point before it, or null. ``point``, and ``note`` where
+    its square leaves it open; or ``refused``, a sentence.
+    """
+    text = message.get("text")
+    if not isinstance(text, str):
+        raise RefusedError(400, "A message should hold a text; this one does not.")
+    after = message.get("after")
+    try:
+        place = read_point(text[:MOST_TEXT], None if after is None else point_in(after, desk.grid), desk)
+    except SteybraeError as error:
+        return {"refused": str(error)}
+    (point,) = points_out([kept(place.lat_deg, place.lon_deg)], desk.grid, desk.ask.card.grid)
+    within = steep_length(place.error_m).text
+    note = (
+        f"Set in the middle of its square: the place lies within {within} of it."
+        if place.error_m >= 1.0
+        else ""
+    )
+    return {"point": point, "note": note}
+
+
+def read_point(text: str, after: Place | None, desk: Desk) -> Place:
+    """Read a place, or how one gets to it from another: ``245 grid 600 m``."""
+    way = _WAY.fullmatch(" ".join(text.split()))
+    if way is None:
+        return parse_place(text)
+    if after is None:
+        message_ = (
+            f"A bearing and a distance go from the last point; {text!r} has none before it. Set one first."
+        )
+        raise QuantityError(message_)
+    north, card = way[2].lower(), desk.ask.card
+    bearing = parse_bearing(way[1], north, card.date)
+    if north == "grid" and card.grid == "latlon":
+        message_ = (
+            f"The grid bearing {way[1]!r} needs the grid of your map; none was given. Open the desk with "
+            "--grid, or give a true or magnetic bearing."
+        )
+        raise QuantityError(message_)
+    distance_m = parse_ground_length_m(way[3].replace(" ", ""), "The distance")
+    if distance_m > MOST_AWAY_M:
+        message_ = (
+            f"The distance should be at most {MOST_AWAY_M / 1000.0:g} km; got {way[3]!r}. Check its unit."
+        )
+        raise QuantityError(message_)
+    azimuth = true_bearing_deg(bearing, after, card.date, card.grid)
+    lon, lat, _ = Geod(ellps="WGS84").fwd(after.lon_deg, after.lat_deg, azimuth, distance_m)
+    return Place(float(lat), float(lon))

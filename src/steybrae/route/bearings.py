@@ -26,12 +26,13 @@ from typing import TYPE_CHECKING, Final
 from steybrae.errors import PlaceError, QuantityError, RouteError, one_of
 from steybrae.frozen import dataclass
 from steybrae.quantities import MIL_PER_DEG
-from steybrae.route.compass.magnetic import MagneticField, declination
+from steybrae.route.magnetic import MagneticField, declination
 from steybrae.route.positions.grids import BNG_EPSG, grid_m, utm_epsg
 from steybrae.route.positions.places import GRIDS, Place
 
 if TYPE_CHECKING:
     from pyproj import Geod, Proj
+
 
 NORTHS: Final = ("true", "grid", "magnetic")
 """The norths that a bearing can be counted from."""
@@ -166,7 +167,7 @@ def leg_bearings(
 
     Convergence and declination are taken at the start (height in metres), where the bearing is set.
     What it refuses: see `geodesic`, `convergence_deg` and
-    `steybrae.route.compass.magnetic.declination`.
+    `steybrae.route.magnetic.declination`.
     """
     length_m, true_deg = geodesic(start, end)
     converges_deg = convergence_deg(start, grid)

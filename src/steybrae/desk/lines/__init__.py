@@ -1,1 +1,0 @@
-"""Lines as drawn on the page: read, typed, written as files, kept as a draft."""

@@ -1,1 +1,0 @@
-"""Bearings: true, grid and magnetic, and in words."""

@@ -1,1 +1,0 @@
-"""Walking times, clock times, daylight."""
