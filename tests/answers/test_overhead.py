@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import pytest
 from matplotlib.text import Text
-from steybrae.pages.report.method import method_rows
 
 from steybrae.answers.ground import ground_lines
 from steybrae.answers.overhead import (
@@ -23,6 +22,7 @@ from steybrae.answers.route import RouteView, route_document
 from steybrae.figures.ground_figure import ground_figure
 from steybrae.figures.route_figure import route_figure
 from steybrae.files.model.rasters import open_model
+from steybrae.pages.report.told import method_rows
 from steybrae.render.terminal import terminal_text
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.positions.places import Place
