@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 import typer
+from tests.conftest import SamplePlan
 
 import steybrae
 from steybrae.cli import app
@@ -79,6 +80,15 @@ def test_a_desk_begins_with_the_line_of_a_plan(run: Run, asked: list[DeskAsk]) -
     (line,) = asked[0].lines
     assert [(point.lat_deg, point.lon_deg) for point in line.points] == [pytest.approx(one) for one in points]
     assert line.turn_points == (0, 1, 2)
+
+
+def test_of_a_plan_it_takes_the_line_alone_and_the_model_of_the_file_of_settings(
+    run: Run, asked: list[DeskAsk], sample_plan: SamplePlan
+) -> None:
+    Path("mine.tif").write_bytes(sample_model().read_bytes())
+    Path("steybrae.toml").write_text('[model]\ndem = "mine.tif"\n')
+    assert run("desk", "--plan", str(sample_plan.path)) == (0, "", "")
+    assert asked[0].paths == (Path("mine.tif"),)
 
 
 def test_the_sample_brings_its_day(run: Run, asked: list[DeskAsk]) -> None:

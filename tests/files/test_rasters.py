@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from rasterio.errors import NotGeoreferencedWarning
 from tests.own_units import grid_slope_field
 
+import steybrae
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model import fingerprints
 from steybrae.files.model import vrt as vrt_reading
@@ -254,6 +255,29 @@ class TestUnits:
             "its unit has 0.3048 m. State with --z-unit in what its heights are after the scale."
         )
         assert read_all(path, z_unit="m")[1, 1] == pytest.approx(51.0 * FOOT, rel=1e-12)
+
+    @pytest.mark.parametrize(
+        ("layer", "held"),
+        [
+            ("bands", "what steybrae area made (Band of the slope; 0 is unknown ground)"),
+            ("slope", "what steybrae area made (Fall-line slope of the true ground, roun)"),
+        ],
+    )
+    def test_what_area_made_is_no_model(self, tmp_path: Path, layer: str, held: str) -> None:
+        """A raster of bands beside the model was level ground throughout."""
+        steybrae.area(write(tmp_path / "dem.tif", heights()), tmp_path / "out", layers=[layer])
+        path = tmp_path / "out" / f"{layer}.tif"
+        assert refusal(ModelError, path, z_unit="m") == (
+            f"The elevation model {path} should hold heights; it holds {held}. Give the model of the ground "
+            "itself."
+        )
+
+    def test_a_palette_is_none_of_heights(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "map.tif", np.ones((40, 50), "uint8"), photometric="palette")
+        assert refusal(ModelError, path) == (
+            f"The elevation model {path} should hold heights; it holds classes or colours, by its palette. "
+            "Give the model of the ground itself."
+        )
 
     @pytest.mark.parametrize("unit", ["furlong", "1", "unknown"])
     def test_a_unit_that_is_none(self, tmp_path: Path, unit: str) -> None:

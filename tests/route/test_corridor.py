@@ -236,9 +236,9 @@ def test_a_wide_corridor_reaches_farther_than_the_sides():
 
 @pytest.mark.parametrize(
     ("slope_deg", "listed"),
-    [(29.99, ()), (30.0, (30.0,)), (44.99, (30.0,)), (45.0, (30.0, 45.0))],
+    [(29.9, ()), (29.91, (30.0,)), (44.9, (30.0,)), (44.91, (30.0, 45.0))],
 )
-def test_slopes_asked_for_count_from_their_own_value(slope_deg, listed):
+def test_slopes_asked_for_count_as_they_are_shown(slope_deg, listed):
     found = looked_at({(20, 24): (slope_deg, 0.0)}, [(21.5, 35.5), (21.5, 5.5)])
     assert tuple(least for side, least in found.nearest if side == "right") == listed
     assert all(side == "right" for side, _ in found.nearest)

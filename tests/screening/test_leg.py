@@ -39,6 +39,15 @@ def screened(surface, points, settings=None, **kwargs):
     return screened_route(surface, points, settings, **kwargs).legs[0]
 
 
+@pytest.mark.parametrize(("slope_deg", "least"), [(29.93, [30.0]), (44.93, [30.0, 45.0]), (29.88, [])])
+def test_ground_beside_is_as_steep_as_it_is_shown(slope_deg, least):
+    """29.93 is shown as 30.0, and no ground of 30 degrees was found on it, to either side."""
+    leg = screened(Plane(slope_deg, 200.0), towards(260.0, 300.0), shape=(81, 81))
+    assert (leg.steep_m > 0.0) is bool(least)
+    for side in (leg.sides.left, leg.sides.right):
+        assert [one.least_slope_deg for one in side] == least
+
+
 @pytest.mark.parametrize("slope_deg", [5.0, 25.0, 30.0, 35.0, 45.0, 60.0])
 @pytest.mark.parametrize("aspect_deg", [0.0, 22.5, 90.0, 135.0, 200.0, 315.0])
 @pytest.mark.parametrize("method", METHODS)

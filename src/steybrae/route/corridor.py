@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
+from steybrae.quantities import shown_slope_deg
 from steybrae.terrain.dem import Array
 
 DRIFT_DEG: Final = 3.0
@@ -231,7 +232,7 @@ def beside(
         if (here & ~known).any():
             unknown_sides.add(side)
         for least in SIDE_SLOPES_DEG:
-            steep = np.flatnonzero(here & known & (cells.slope_deg >= least))
+            steep = np.flatnonzero(here & known & (shown_slope_deg(cells.slope_deg) >= least))
             if len(steep):
                 nearest[side, least] = _nearest(cells, steep)
                 near_bins[side, least] = np.bincount(at_bins[:, steep].ravel(), minlength=bins[1]) > 0

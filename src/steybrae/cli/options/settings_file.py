@@ -104,6 +104,8 @@ def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> 
     given = {name: typed[one.name] for name, one in parameters.items() if typed.get(one.name)}
     if "files" in given:  # what `model` takes without --dem
         given["--dem"] = [*given["files"], *given.get("--dem", ())]
+    if ctx.command.name == "desk":  # takes the line of a plan alone
+        given.pop("--plan", None)
     found = _chosen(_read(path), spread.options, given)
     while lacking := [name for name in found if not _meets(name, spread, {*given, *found})]:
         for name in lacking:

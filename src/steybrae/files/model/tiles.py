@@ -15,6 +15,7 @@ import numpy as np
 import pyproj
 import rasterio.errors
 import rasterio.windows
+from rasterio.enums import ColorInterp
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.frozen import dataclass
@@ -146,7 +147,7 @@ class Tile:
 
 
 def check_band(file: RasterFile) -> None:
-    """Refuse a file that was cut short, or has not one band of real numbers."""
+    """Refuse a file that was cut short, has not one band of real numbers, or holds no heights."""
     data = file.data
     if data.count != 1:
         message = (
@@ -160,7 +161,25 @@ def check_band(file: RasterFile) -> None:
             f"{data.dtypes[0]}. Give heights."
         )
         raise ModelError(message)
+    _check_heights(file)
     _check_whole(file)
+
+
+def _check_heights(file: RasterFile) -> None:
+    """Refuse a raster of ours, and one with a palette: taken for heights, bands are level ground."""
+    tags: dict[str, str] = {}
+    with suppress(AttributeError, UnicodeDecodeError):  # an array has none; those of others may be no text
+        tags = file.data.tags()
+    ours = tags.get("WHAT") if tags.get("MADE_BY", "").startswith("steybrae ") else None
+    palette = ColorInterp.palette in getattr(file.data, "colorinterp", ())
+    if ours is None and not palette:
+        return
+    held = f"what steybrae area made ({clean(ours):.40})" if ours else "classes or colours, by its palette"
+    message = (
+        f"The elevation model {file.name} should hold heights; it holds {held}. Give the model of the ground "
+        "itself."
+    )
+    raise ModelError(message)
 
 
 def _check_whole(file: RasterFile) -> None:
