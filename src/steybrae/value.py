@@ -348,7 +348,7 @@ def daylight_left(number: float, *, late: bool = False) -> str:
     """
     shown = int(abs(round_down(number, 1.0)))
     bound = f"{AT_LEAST if number < 0.0 else AT_MOST} " if late else ""
-    return f"{bound}{shown // 60} h {shown % 60:02d} min"
+    return f"{bound}{f'{shown // 60} h {shown % 60:02d}' if shown >= 60 else shown} min"
 
 
 def millimetres(number: float | None, *, step: float = 0.1, rounding: Rounding = "nearest") -> Value:

@@ -15,6 +15,7 @@ from steybrae.files.routes import read_route
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
+from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import DropAtPlace, PossibleOnly
 from steybrae.screening.places.words import drop_words, place_line, place_words, stretch_words
 from steybrae.value import steep_length
@@ -40,6 +41,14 @@ def test_the_answer_stands_on_one_screen_of_100_columns(days, legs, most):
     shown = lines(days[legs], 100)
     assert len(shown) <= most
     assert max(map(len, shown)) <= 100
+
+
+def test_the_first_place_stands_within_the_first_lines(days):
+    """Two lines of which places are told, and what brackets are, stood before the first of them."""
+    shown = lines(days[19], 100)
+    first = next(k for k, line in enumerate(shown) if line.startswith("B legs"))
+    assert first <= 6
+    assert next(k for k, line in enumerate(shown) if line.startswith(ORDER_RULE[:60])) > first
 
 
 @pytest.mark.parametrize("width", [60, 100])

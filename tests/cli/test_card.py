@@ -206,3 +206,9 @@ def test_no_column_of_the_table_is_cut(run: Run) -> None:
         "Leg", "to", "back", "true", "on", "the", "map", "height", "there", "arrive",
         "in", "the", "corridor",
     ]  # fmt: skip
+
+
+def test_the_papers_are_told_in_words_that_can_be_read(run: Run) -> None:
+    """It was "a4, letter, a5, which folds into two halves or, small, lies; for --pdf."."""
+    _, told, _ = run("card", "--help-all")
+    assert "Paper of --pdf: a4, letter, a5; the larger ones fold in two." in " ".join(told.split())

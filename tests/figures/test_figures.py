@@ -355,6 +355,12 @@ def test_cautions_and_provenance_are_in_the_picture(sample, sample_figure):
     assert f"steybrae {sample.version}" in written
 
 
+def test_what_a_picture_rests_on_stands_off_its_cautions(half_off):
+    """On a map as wide as the page "Model: ..." began on the line below the last caution."""
+    (small,) = [one.get_text() for one in route_figure(half_off).texts if one.get_gid() == "small print"]
+    assert "\n\nModel: " in small
+
+
 def test_no_verdict_is_written(sample_figure, half_off):
     for figure in (sample_figure, route_figure(half_off)):
         assert VERDICTS.search(all_words(figure)) is None

@@ -184,9 +184,9 @@ def test_arrivals_and_the_daylight_left():
     assert [shown_clock(time, "late") for time in found] == ["10:11 GMT", "14:11 GMT", "16:31 GMT"]
     assert daylight_left_words(found[0], light) == "5 h 55 min before sunset"
     assert daylight_left_words(found[1], light) == "1 h 55 min before sunset"
-    assert daylight_left_words(found[2], light) == "0 h 25 min after sunset"
+    assert daylight_left_words(found[2], light) == "25 min after sunset"
     assert daylight_left_words(found[1], light, late=True) == "at most 1 h 55 min before sunset"
-    assert daylight_left_words(found[2], light, late=True) == "at least 0 h 25 min after sunset"
+    assert daylight_left_words(found[2], light, late=True) == "at least 25 min after sunset"
     left_min = daylight_left_min(found[1], light)
     assert math.floor(left_min) == 115
 

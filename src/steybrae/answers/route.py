@@ -263,7 +263,7 @@ def _basis(found: RouteScreening) -> Iterator[str]:
 
 def place_blocks(found: RouteScreening) -> Iterator[Block]:
     """Yield the places along the line, the legs that are on none, and the rule of their order."""
-    lead = f"Places that matter. {ORDER_RULE}" if found.places else no_place_text(found)
+    lead = "Places that matter." if found.places else no_place_text(found)
     told = [place for place in found.places if place.at_length]
     bare = " ".join(without_check(found.places))
     without = f" No check: {bare}." if bare else ""
@@ -272,6 +272,8 @@ def place_blocks(found: RouteScreening) -> Iterator[Block]:
     rest = [place for place in found.places if not place.at_length]
     if rest:
         yield Listing(tuple(place_text(found, place) for place in rest), marked=False, abreast=True)
+    if found.places:
+        yield Paragraph(ORDER_RULE)
 
 
 def no_place_text(found: RouteScreening) -> str:

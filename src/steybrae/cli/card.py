@@ -83,7 +83,7 @@ class CardOutputs(OutputOptions):
     pdf: Path | None = written("--pdf", "Write the card as PDF, true to size.", SHEET)
     page: str = option(
         "--page",
-        f"{', '.join(PAPERS_MM)}, which folds into two halves or, small, lies; for --pdf.",
+        f"Paper of --pdf: {', '.join(PAPERS_MM)}; the larger ones fold in two.",
         "PAPER",
         default="a4",
         shown="a4",

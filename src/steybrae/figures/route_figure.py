@@ -112,7 +112,7 @@ def _draw(screening: RouteScreening, relief: Relief) -> Figure:
     cautions_mm = len(cautions) * _PRINT_LINE_MM
     origin = textwrap.wrap(_provenance(screening, relief), int((page.size[0] - 2.0 * _EDGE_MM) / _LETTER_MM))
     if not beside:
-        origin = [*cautions, *origin]
+        origin = [*cautions, "", *origin]
     print_top = page.size[1] - _EDGE_MM - len(origin) * _PRINT_LINE_MM
     page.text(_EDGE_MM, print_top, "\n".join(origin), _PRINT_PT, "small print")
     page.text(_EDGE_MM, 5.0, _title(screening, page), 11.0, "title", weight="bold")
