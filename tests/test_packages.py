@@ -65,7 +65,7 @@ def test_the_wheel_holds_the_package_and_the_sample(packages: tuple[Path, Path])
     about = {f"{NAME}.dist-info/{name}" for name in ("METADATA", "WHEEL", "RECORD", "entry_points.txt")}
     assert names == sources | sample | about | {f"{NAME}.dist-info/licenses/LICENSE"}
     assert {"steybrae/py.typed", "steybrae/files/contract.schema.json"} <= names
-    assert entry.split() == ["[console_scripts]", "steybrae", "=", "steybrae.cli:main"]
+    assert entry.split() == ["[console_scripts]", "steybrae", "=", "steybrae.cli.start:main"]
     assert metadata["License-Expression"] == "MIT"
     assert metadata["Requires-Python"] == ">=3.11"
     assert str(metadata.get_payload()).strip().startswith("# steybrae")

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from tests.typed import typed
 
-import steybrae.cli
+from steybrae.cli import start
 from steybrae.files.model import offline
 
 CODE = "from steybrae.cli.app import main; main()"
@@ -125,7 +125,7 @@ def test_ctrl_c_while_it_loads(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delitem(sys.modules, "steybrae.cli.app")
     monkeypatch.setattr("builtins.__import__", interrupted)
     with pytest.raises(SystemExit) as stop:
-        steybrae.cli.main()
+        start.main()
     monkeypatch.undo()
     assert stop.value.code == 130
 

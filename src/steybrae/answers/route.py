@@ -1,4 +1,4 @@
-"""A planned line: where on it, in its corridor and overhead the ground is steep or unknown."""
+"""A planned line: its places that matter, and where on, beside and above it ground is steep or unknown."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The page of the desk: a map to draw a line on, and what the line meets beside it.
+"""The page of the desk and its files: a map to draw a line on, and what the line meets beside it.
 
 Unlike the other pages it does not stand alone: its script asks the program that serves it. The
 script formats and computes nothing but positions on the screen; every word and number comes

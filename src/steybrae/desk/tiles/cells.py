@@ -1,4 +1,4 @@
-"""Bands of the model's cells, block by block, and overviews of them that keep the steepest.
+"""Where a tile lies, and bands of its cells, block by block, with overviews that keep the steepest.
 
 Blocks are those of `steybrae.raster`, and so are their bands, cell for cell. Each is made when a tile
 asks for it and kept while there is room. Overviews from a stated level up are kept whole; they fill
