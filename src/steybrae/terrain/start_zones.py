@@ -39,6 +39,10 @@ LEAST_AREA_M2: Final = 400.0
 """Least area of a zone, square metres on the map: the piece of 20 m by 20 m that decides (Swiss
 leaflet "Achtung Lawinen!"); that it should be the least area is our choice."""
 
+NOISE_DEG: Final = 1e-3
+"""What rounding moves a slope by over 20 m, degrees: heights of single precision up to 4000 m, 0.00024 m
+apart, half of it. Without this a plane of 30 degrees is a zone in rags, or none."""
+
 Mask = NDArray[np.bool_]
 _Cell = TypeVar("_Cell", np.bool_, np.int32)
 
@@ -192,8 +196,9 @@ def find_start_zones(
     """
     rules = rules or StartRules()
     unknown = np.isnan(slope_deg)
-    steep, reaches = _steep(slope_deg, known_roughness_deg(short_deg), known, rules.low_deg)
-    too_steep = slope_deg > rules.high_deg
+    roughness = known_roughness_deg(short_deg)
+    steep, reaches = _steep(slope_deg, roughness, known, rules.low_deg - NOISE_DEG)
+    too_steep = slope_deg > rules.high_deg + NOISE_DEG
     rim = _beside(unknown)
     zone, area = _zones(steep, rim, cell_area_m2, rules)
     possible, _ = _zones(reaches, rim, cell_area_m2, rules)

@@ -16,7 +16,7 @@ from tests.terrain.overhead.made_ground import EXACT, dem, found, rough, surveye
 from steybrae.errors import ModelError
 from steybrae.terrain.cell_share import MIDDLING_DEG, known_roughness_deg
 from steybrae.terrain.overhead.ground import overhead_ground
-from steybrae.terrain.start_zones import StartRules, connected, find_start_zones, start_from_deg
+from steybrae.terrain.start_zones import NOISE_DEG, StartRules, connected, find_start_zones, start_from_deg
 from steybrae.terrain.uncertainty import least_ends_deg, slope_interval_deg, slope_uncertainty
 
 
@@ -139,6 +139,14 @@ def test_both_ends_of_the_range_belong_to_it():
     assert zones_of("bt bt").in_range.all()
 
 
+def test_a_plane_of_30_in_single_precision_is_one_zone():
+    """Its heights at 3000 m are an eighth of a millimetre off: it was a zone in rags."""
+    col = (np.arange(60) + 0.5) * 10.0
+    heights_m = np.tile(3000.0 + math.tan(math.radians(30.0)) * col, (40, 1)).astype(np.float32)
+    zones = found(heights_m).zones
+    assert zones.in_range[2:-2, 2:-2].all()
+
+
 def test_a_small_zone_beside_unknown_ground_stays():
     assert not zones_of("s.. ... ...").source.any()
     assert zones_of("s.. .?. ...").in_range[0, 0]
@@ -205,8 +213,9 @@ def test_passing_over_gentle_ground_finds_what_its_ends_say_cell_by_cell(seed, l
     rules = StartRules(low_deg=low_deg, high_deg=80.0, least_area_m2=0.0)
     zones = find_start_zones(ground, ground, 100.0, known, rules)
     low, high = least_ends_deg(ground, known, known_roughness_deg(ground))
-    certain = np.fmax(ground, (low + high) / 2.0) >= low_deg
+    least_deg = low_deg - NOISE_DEG
+    certain = np.fmax(ground, (low + high) / 2.0) >= least_deg
     assert np.array_equal(zones.in_range, certain)
-    assert np.array_equal(zones.possible, (high >= low_deg) | (np.isnan(high) & np.isfinite(ground)))
+    assert np.array_equal(zones.possible, (high >= least_deg) | (np.isnan(high) & np.isfinite(ground)))
     assert zones.possible[42, 8]
     assert np.isnan(high[42, 8])
