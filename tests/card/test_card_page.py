@@ -16,6 +16,7 @@ from steybrae.answers.route import route_document
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
 from steybrae.card.wording import check_sentence, judged_text, minutes_text
+from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
@@ -291,6 +292,8 @@ CHOSEN = CardSettings(
 def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sample_day, page: str) -> None:
     """19 legs: three pages, letters of 8 points, bearings of 16; Letter had no room for norths and light."""
     card = make_card(sample_day, CHOSEN)
+    bulletins = [one for one in cautions_for(Situation(bulletin=True)) if one.key == "bulletin_regional"]
+    card = replace(card, cautions=(*card.cautions, *bulletins))  # it stood alone on Letter's fourth page
     found = drawn(monkeypatch, card, page, appendix=False)
     assert found.page + 1 == 3
     assert min(found.sizes_pt) >= 8.0 - 1e-9

@@ -88,7 +88,7 @@ def _place(place: PlaceThatMatters, paper: Canvas, about: str, more: str) -> Ite
     if not place.at_length:
         words = f"{stretch_words(place)}: {place_line(place)}."
         count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
-        yield Block(count * paper.line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words))
+        yield Block(count * paper.line_mm(_TEXT) + CLOSE_MM, partial(_in_a_line, place.name, words))
         return
     where = start_words(place)
     head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
