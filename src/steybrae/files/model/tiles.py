@@ -15,7 +15,6 @@ import numpy as np
 import pyproj
 import rasterio.errors
 import rasterio.windows
-from rasterio.enums import ColorInterp
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.frozen import dataclass
@@ -171,7 +170,10 @@ def _check_heights(file: RasterFile) -> None:
     with suppress(AttributeError, UnicodeDecodeError):  # an array has none; those of others may be no text
         tags = file.data.tags()
     ours = tags.get("WHAT") if tags.get("MADE_BY", "").startswith("steybrae ") else None
-    palette = ColorInterp.palette in getattr(file.data, "colorinterp", ())
+    palette = False
+    # Not by colorinterp, which raises what GDAL said of another file before.
+    with suppress(AttributeError, ValueError):
+        palette = bool(file.data.colormap(1))
     if ours is None and not palette:
         return
     held = f"what steybrae area made ({clean(ours):.40})" if ours else "classes or colours, by its palette"
