@@ -116,11 +116,13 @@ def test_heights_without_a_rating_come_before_those_with_one() -> None:
     none = replace(BULLETIN, danger_ratings=())
     assert list(part_texts(none)) == ["No danger rating and no problem in this bulletin."]
     rated = replace(BULLETIN, danger_ratings=ratings[:1])
-    _, first, _, second = finding_blocks(replace(beside(), bulletins=(rated, none)), alone=True)
-    assert [first.text.split(":")[0], second.text.split(":")[0]] == [
-        "No danger rating and no problem in this bulletin.",
-        "Danger rating low (1)",
-    ]
+    first, source, second, *_ = finding_blocks(replace(beside(), bulletins=(rated, none)), alone=True)
+    valid = "Avalanche forecast, valid at times not stated."
+    assert first.text == f"{valid} No danger rating and no problem in this bulletin."
+    assert second.text.startswith(f"{valid} Danger rating low (1): ")
+    assert source.text == (
+        "From source not stated; published not stated; next not stated; no region stated; language en."
+    )
 
 
 def test_the_standards_tags_are_left_out_and_nothing_else() -> None:

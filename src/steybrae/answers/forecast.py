@@ -47,8 +47,8 @@ def finding_lines(forecast: ForecastBeside | None) -> tuple[str, ...]:
     return tuple(plain(finding.text) for finding in forecast.findings)
 
 
-def head_line(bulletin: Bulletin, asked: str | None = None) -> str:
-    """Who issued it, when, how long it holds and for which regions."""
+def head_line(bulletin: Bulletin, asked: str | None = None, *, valid: bool = True) -> str:
+    """Who issued it, when, how long it holds, where that is not said beside it, and for which regions."""
     source = ", ".join(bulletin.source) or "source not stated"
     wanted = (asked or "").strip().casefold()
     regions = bulletin.regions
@@ -60,8 +60,9 @@ def head_line(bulletin: Bulletin, asked: str | None = None) -> str:
     others = f" and {more} more region{'s' if more > 1 else ''}" if more else ""
     unscheduled = ", unscheduled" if bulletin.unscheduled else ""
     language = f"; language {bulletin.lang}" if bulletin.lang else ""
+    holds = f"; valid {span_text(bulletin)}" if valid else ""
     return plain(
-        f"{source}; published {_time(bulletin.publication_time)}{unscheduled}; valid {span_text(bulletin)}; "
+        f"{source}; published {_time(bulletin.publication_time)}{unscheduled}{holds}; "
         f"next {_time(bulletin.next_update)}; {shown or 'no region stated'}{others}{language}"
     )
 
@@ -367,11 +368,12 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
         hidden = of_another_time(forecast.findings)
         told = () if hidden else sorted(forecast.bulletins, key=_gives_rating)
         for bulletin in told:
-            head = f": {head_line(bulletin, forecast.region_asked)}."
-            yield Paragraph(
-                f"Avalanche forecast{head if alone else f', valid {span_text(bulletin)}; in full below.'}"
-            )
-            yield from map(Paragraph, part_texts(bulletin))
+            first, *more = part_texts(bulletin)
+            below = "" if alone else "; in full below"
+            yield Paragraph(f"Avalanche forecast, valid {span_text(bulletin)}{below}. {first}")
+            yield from map(Paragraph, more)
+            if alone:
+                yield Paragraph(f"From {head_line(bulletin, forecast.region_asked, valid=False)}.")
 
 
 def forecast_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
