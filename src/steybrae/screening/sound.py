@@ -10,7 +10,7 @@ import dataclasses
 import itertools
 import math
 from collections.abc import Iterator
-from typing import Any, Final, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import pyproj
@@ -29,10 +29,8 @@ from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.screening.sound_overhead import SAME_SHARE, overhead_contradictions
 from steybrae.screening.totals import doubtful_heights, route_totals
-from steybrae.terrain.dem import Grid
+from steybrae.terrain.dem import EARTH, Grid
 from steybrae.terrain.examine.found import kinds_told
-
-_WGS84: Final = pyproj.Geod(ellps="WGS84")
 
 _Part = TypeVar("_Part", LegScreening, ComparedLine, WayOff)
 
@@ -271,7 +269,7 @@ def _told(leg: LegScreening) -> Iterator[str]:
 def _heights(leg: LegScreening, found: RouteScreening) -> Iterator[str]:
     """Points of a leg against its length, and where all heights are known against these."""
     points = leg.points
-    along_m = _WGS84.line_length(points.lon_deg, points.lat_deg)
+    along_m = EARTH.line_length(points.lon_deg, points.lat_deg)
     if not math.isclose(along_m, leg.length_m, rel_tol=SAME_SHARE, abs_tol=0.1):
         yield "the length is not that of its points"
     height_m, low_m, high_m = points.elevation_m, leg.elevation_min_m, leg.elevation_max_m
