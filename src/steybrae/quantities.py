@@ -27,6 +27,9 @@ LAND_HEIGHTS_M: Final = (-500.0, 9000.0)
 """Heights of land, metres: below the Dead Sea's shore and above the highest summit (from memory: -430
 and 8849). Voids that nobody declared (-32768, -9999, 9999) lie outside."""
 
+COVERAGE_K: Final = 2.0
+"""Standard uncertainties in an expanded one of about 95 % (JCGM 100:2008, 6.2)."""
+
 MIL_PER_DEG: Final = 6400.0 / 360.0
 """Mils in a degree: 6400 to the circle (US Army FM 3-25.26, chapter 6)."""
 

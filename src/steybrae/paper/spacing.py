@@ -38,7 +38,7 @@ from steybrae.paper.measurement import (
     understood_text,
     unseen_texts,
 )
-from steybrae.quantities import gradient_to_angle
+from steybrae.quantities import COVERAGE_K, gradient_to_angle
 from steybrae.ranges import NotNegative, SlopeDeg
 
 __all__ = [
@@ -53,9 +53,6 @@ __all__ = [
 CONTOUR_SIGMA_SHARE: Final = 1.0 / 3.2897
 """One sigma of a contour's height as a share of the interval: half the interval is the 90 %
 bound of the US National Map Accuracy Standards (1947), read as Gaussian, 2 x 1.6449 = 3.2897."""
-
-COVERAGE_K: Final = 2.0
-"""Sigmas in a 95 % expanded uncertainty."""
 
 
 @dataclass(frozen=True)
