@@ -39,7 +39,7 @@ from steybrae.paper.measurement import (
     unseen_texts,
 )
 from steybrae.quantities import COVERAGE_K, gradient_to_angle
-from steybrae.ranges import NotNegative, SlopeDeg
+from steybrae.ranges import NOT_JSON, NotNegative, SlopeDeg
 
 __all__ = [
     "RULER_ERROR_MM",
@@ -76,9 +76,6 @@ class UncertaintyShares:
     ruler_deg: NotNegative
     contour_m: NotNegative | None
     contour_deg: NotNegative | None
-
-
-_TEXT_ONLY: Final = {"json": False}
 
 
 @dataclass(frozen=True)
@@ -132,11 +129,11 @@ class GapResult:
     bands_possible: tuple[Band, ...]
     open_above: bool
     cautions: Cautions
-    understood: str = field(metadata=_TEXT_ONLY)
-    map_text: str = field(metadata=_TEXT_ONLY)
-    basis: str = field(metadata=_TEXT_ONLY)
-    unseen: tuple[str, ...] = field(metadata=_TEXT_ONLY)
-    traps: tuple[str, ...] = field(metadata=_TEXT_ONLY)
+    understood: str = field(metadata=NOT_JSON)
+    map_text: str = field(metadata=NOT_JSON)
+    basis: str = field(metadata=NOT_JSON)
+    unseen: tuple[str, ...] = field(metadata=NOT_JSON)
+    traps: tuple[str, ...] = field(metadata=NOT_JSON)
 
 
 def contour_relative_sigma(gaps: int) -> float:

@@ -16,7 +16,7 @@ from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.errors import OffModelError, QuantityError, RouteError
 from steybrae.frozen import dataclass
-from steybrae.ranges import NotNegative, Ordinal, Positive
+from steybrae.ranges import NOT_JSON, NotNegative, Ordinal, Positive
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.legs import Route, is_way_off, leg_track
 from steybrae.route.positions.places import Place
@@ -65,7 +65,7 @@ class ComparedLine(Totals):
     places: int
     at_length: tuple[PlaceThatMatters, ...]
     cautions: Cautions
-    line_deg: tuple[Array, Array] = field(metadata={"json": False})
+    line_deg: tuple[Array, Array] = field(metadata=NOT_JSON)
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.named import LegGrounds
 from steybrae.frozen import dataclass
-from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Share, SlopeDeg
+from steybrae.ranges import NOT_JSON, LatDeg, LonDeg, NotNegative, Ordinal, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Profile
 from steybrae.route.positions.places import Place
@@ -310,8 +310,8 @@ class LegScreening(LineFacts, LegGroundFacts):
     expected_readings: tuple[ExpectedReading, ...]
     steep_without_check: tuple[SteepWithoutCheck, ...]
     cautions: Cautions
-    points: LegPoints = field(metadata={"json": False})
-    overhead_profile: Profile = field(metadata={"json": False})
+    points: LegPoints = field(metadata=NOT_JSON)
+    overhead_profile: Profile = field(metadata=NOT_JSON)
     unknown_above_at: UnknownAt | None = None
     slope_corridor_high_deg: SlopeDeg | None = None
 
@@ -485,11 +485,11 @@ class RouteScreening:
     version: str
     cautions: Cautions
     cross_check: CrossCheck | None = None
-    turn_points: tuple[Place, ...] = field(default=(), metadata={"json": False})
-    origin: RunOrigin | None = field(default=None, metadata={"json": False})
-    relief: Relief | None = field(default=None, metadata={"json": False})
+    turn_points: tuple[Place, ...] = field(default=(), metadata=NOT_JSON)
+    origin: RunOrigin | None = field(default=None, metadata=NOT_JSON)
+    relief: Relief | None = field(default=None, metadata=NOT_JSON)
     forecast: ForecastBeside | None = None
-    forecast_grounds: tuple[LegGrounds, ...] | None = field(default=None, metadata={"json": False})
+    forecast_grounds: tuple[LegGrounds, ...] | None = field(default=None, metadata=NOT_JSON)
 
     @property
     def leg_ends(self) -> tuple[Place, ...]:

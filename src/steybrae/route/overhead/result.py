@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.frozen import dataclass
-from steybrae.ranges import BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
+from steybrae.ranges import NOT_JSON, BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.attributes import SECTORS, aspect_sector
 from steybrae.terrain.dem import Array
@@ -137,7 +137,7 @@ class PathAnswer:
     place: Spot
     stand: Spot
     chainage_m: NotNegative | None
-    line: tuple[tuple[float, float], ...] = field(metadata={"json": False})
+    line: tuple[tuple[float, float], ...] = field(metadata=NOT_JSON)
 
 
 @dataclass(frozen=True)
@@ -334,8 +334,8 @@ class Above:
     unknown_above_at: UnknownAt | None
     convex_rolls: tuple[ConvexRoll, ...]
     terrain_traps: tuple[TerrainTrap, ...]
-    profile: Profile = field(metadata={"json": False})
-    seen: SeenAlong = field(metadata={"json": False})
+    profile: Profile = field(metadata=NOT_JSON)
+    seen: SeenAlong = field(metadata=NOT_JSON)
 
 
 _SIDES: Final = dict(
