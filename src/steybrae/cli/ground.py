@@ -78,7 +78,6 @@ def ground(
         def look(where: Place, kept: KeptPlaces | None = None) -> GroundAt:
             # Each place is examined by itself, so that one of many is told as it would be alone.
             settings = replace(opened, model_found=found_near(dem, [where]))
-            dem.count_anew()
             found = ground_at(where, dem, radius_m, settings)
             found = with_above(found, where, dem, settings, published=run_out, kept=kept)
             if model.cross_check:

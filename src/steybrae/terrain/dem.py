@@ -253,6 +253,9 @@ class DemSource(Protocol):
     def heights_read(self) -> HeightsRead:
         """What was met among the heights read so far."""
 
+    def count_anew(self) -> None:
+        """Forget what was met among the heights read so far."""
+
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window whose first cell is ``[row, col]``; NaN where it reaches outside."""
 
@@ -303,6 +306,9 @@ class Dem:
     def heights_read(self) -> HeightsRead:
         """Nothing: what a caller makes is taken as it is."""
         return HeightsRead()
+
+    def count_anew(self) -> None:
+        """Nothing is counted."""
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window of it; see `DemSource`."""
