@@ -38,7 +38,9 @@ HIDDEN_COUNTS: Final = 2
 on 1:25 000 every 10 m a sixth of the answers, and still a quarter of them from 35 degrees on)."""
 
 STEEP_DEG: Final = 30.0
-"""From this slope on a stretch is twice as long, degrees (our choice)."""
+"""From this slope on a ruler errs more: more gaps are measured, degrees (our choice)."""
+
+_THICK_LINES: Final = "From one thick line to the next: what is the slope?"
 
 BENT_GAPS: Final = 8
 """Gaps of a stretch that bends (our choice): four below and four above."""
@@ -204,7 +206,7 @@ def _index(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) ->
     hint, part = f" One index gap is {look.index_every} gaps." if told else "", _whole(stretch, look)
     return Question(
         "index",
-        f"From one thick line to the next: what is the slope?{hint}",
+        _THICK_LINES + hint,
         blanks(part, "length mm", "height", "slope °", "band"),
         (part,),
         stretch,
@@ -276,7 +278,7 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
     left_out = [stretch.first_number + k for k in range(2, stretch.gaps, 2) if k % look.index_every]
     counted = stretch.gaps - len(left_out)
     fooled = gradient_to_angle(counted * look.interval_m / look.metres(stretch.length_mm))
-    ask = "From one thick line to the next: what is the slope?"
+    ask = _THICK_LINES
     if told:
         ask += " Some thin lines were left out here, as on many maps where it is steep."
     return Question(
