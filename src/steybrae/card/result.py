@@ -400,8 +400,7 @@ class CardTotals(CardDay):
     legs
         Number of legs.
     slope_max_deg
-        Steepest of the cells that the line touches and of those around them; None on a leg wholly
-        unknown. Degrees.
+        Steepest of the cells that the line touches and of those around them, degrees; None unknown.
     slope_max_leg
         The leg that it is on; None unknown.
     slope_corridor_max_deg
@@ -415,7 +414,7 @@ class CardTotals(CardDay):
     steep_m
         Metres of ground of 30 degrees or more, whatever the band edges.
     unknown_m
-        Metres of unknown ground; with band_lengths_m they add up to length_m.
+        Metres of unknown ground on the line.
     checks
         Number of places worth a reading.
     """

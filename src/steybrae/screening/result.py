@@ -217,7 +217,7 @@ class LineFacts:
     short_slope_max_deg
         Steepest of the same cells over two cells, where that is a band steeper, degrees; else None.
     band_lengths_m
-        Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
+        Metres in each band, by its label; with `unknown_m` they add up to `length_m`.
     known_share
         Share of the length that is known.
     """
@@ -327,8 +327,8 @@ class Totals(LineFacts):
     legs
         Number of legs.
     slope_max_deg
-        Steepest of the cells that the line touches and of those around them; None on a leg wholly
-        unknown. Degrees.
+        Steepest of the cells that the line touches and of those around them, degrees; None where
+        nothing is known.
     slope_max_leg
         Number of the leg that holds it; None where nothing is known.
     slope_corridor_max_deg
@@ -341,7 +341,7 @@ class Totals(LineFacts):
     steep_stretch_m
         Longest stretch of ground of 30 degrees or more; unknown ground does not end it. Metres.
     band
-        Band of slope_max_deg; None on a leg wholly unknown.
+        Band of slope_max_deg; None where nothing is known.
     bands_possible
         From there to the steeper of the bands of slope_high_deg and of the corridor.
     open_above
