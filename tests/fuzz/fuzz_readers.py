@@ -343,7 +343,7 @@ def bulletin_seeds() -> list[bytes]:
 def use_bulletins(read: Callable[..., Any], path: Path) -> None:
     """Read bulletins and choose among them; all that they say can be printed as JSON."""
     from steybrae.files.results import json_text
-    from steybrae.forecast import Asked, choose
+    from steybrae.forecast.choose import Asked, choose
 
     found = read(path)
     chosen = choose(found.bulletins, Asked("XX-STEY-01", dt.datetime(2027, 1, 15, tzinfo=dt.UTC)))

@@ -31,7 +31,7 @@ from steybrae.document import (
 from steybrae.frozen import dataclass
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.legs import leading_notes
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
+from steybrae.route.overhead.result import ExpectedReading
 from steybrae.screening.basis import (
     corridor_text,
     cross_check_text,
@@ -54,6 +54,7 @@ from steybrae.screening.places.words import (
 )
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
 from steybrae.value import (
     and_more,
     climb,

@@ -41,15 +41,6 @@ from steybrae.paper.measurement import (
 from steybrae.quantities import COVERAGE_K, gradient_to_angle
 from steybrae.ranges import NOT_JSON, NotNegative, SlopeDeg
 
-__all__ = [
-    "RULER_ERROR_MM",
-    "GapMeasurement",
-    "GapResult",
-    "UncertaintyShares",
-    "contour_relative_sigma",
-    "slope_from_spacing",
-]
-
 CONTOUR_SIGMA_SHARE: Final = 1.0 / 3.2897
 """One sigma of a contour's height as a share of the interval: half the interval is the 90 %
 bound of the US National Map Accuracy Standards (1947), read as Gaussian, 2 x 1.6449 = 3.2897."""

@@ -11,7 +11,6 @@ import numpy as np
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle, round_down
 from steybrae.teach.answers import (
-    LEAST_GAP_MM,
     MOST_BANDS,
     Blank,
     LegAnswer,
@@ -25,6 +24,7 @@ from steybrae.teach.answers import (
 )
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.questions import STEEP_DEG
+from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import EDGE_MM, STEP_MM, stretch_over
 from steybrae.terrain.dem import Array
 from steybrae.value import Value, bearing_figure, between, slope

@@ -11,7 +11,6 @@ from steybrae.bands import BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle
 from steybrae.teach.answers import (
-    LEAST_GAP_MM,
     MOST_BANDS,
     AspectAnswer,
     Blank,
@@ -23,6 +22,7 @@ from steybrae.teach.answers import (
     measured,
 )
 from steybrae.teach.map_ground import MapGround, MapLook
+from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector
 from steybrae.value import bearing_figure, between, lower, slope

@@ -9,7 +9,8 @@ from steybrae.bands import BandScheme
 from steybrae.cli.options.groups import Group, flag, option, paper_length
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
-from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
+from steybrae.paper.measurement import GapMeasurement
+from steybrae.paper.spacing import GapResult, slope_from_spacing
 from steybrae.quantities import parse_ground_length_m, parse_scale
 
 MEASURED: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")

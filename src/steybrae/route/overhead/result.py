@@ -13,22 +13,8 @@ from steybrae.ranges import NOT_JSON, BearingDeg, ElevationAngleDeg, NotNegative
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.attributes import SECTORS, aspect_sector
 from steybrae.terrain.dem import Array
-from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, UnknownAt
+from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import far_off
-
-__all__ = [
-    "PLACE_SIGHT_DEG",
-    "Above",
-    "ExpectedReading",
-    "OverheadAnswer",
-    "PathAnswer",
-    "Profile",
-    "Quantity",
-    "SeenAlong",
-    "SightAnswer",
-    "TopAnswer",
-]
-
 
 Quantity = Literal["slope", "sight"]
 

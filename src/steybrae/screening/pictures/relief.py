@@ -146,8 +146,6 @@ def zones_on_map(
     return ZonesOnMap(ground.dem.grid, inside)
 
 
-__all__ = ["MAP_SHAPES_MM", "PictureSource", "make_relief", "with_relief"]
-
 MAP_SHAPES_MM: Final = ((190.0, 116.0), (118.0, 166.0), (279.0, 82.0))
 """Width and height that a map may have on A4, millimetres: upright page over the whole width,
 upright page beside a table, page on its side (our choice of page)."""
