@@ -400,9 +400,14 @@ def parse_scale(text: str) -> float:
         message = f"A map scale should look like 1:25000; got {text!r}. Give the denominator."
         raise QuantityError(message)
     denominator = float(match["number"].replace(",", "")) * (1000.0 if match["kilo"] else 1.0)
+    check_scale(denominator, repr(text))
+    return denominator
+
+
+def check_scale(denominator: float, written: str) -> None:
+    """Refuse a scale that no map has, and NaN; `written` is how it was given."""
     if not SCALE_RANGE[0] <= denominator <= SCALE_RANGE[1]:
         message = (
-            f"A map scale should lie between 1:100 and 1:10 000 000; got {text!r}. Check the denominator."
+            f"A map scale should lie between 1:100 and 1:10 000 000; got {written}. Check the denominator."
         )
         raise QuantityError(message)
-    return denominator

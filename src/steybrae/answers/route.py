@@ -38,7 +38,7 @@ from steybrae.screening.basis import (
     least_known_m,
     looks_of,
     overhead_text,
-    zones_text,
+    zones_sentences,
 )
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.places.find import ORDER_RULE
@@ -182,9 +182,9 @@ def _overhead_basis(found: RouteScreening) -> str:
     looks = looks_of(found)
     if looks is None:
         return "What is overhead is unknown: the model knows no height of the line."
-    zones = zones_text(looks, found.settings.start_zones, max(found.model.cell_size_m))
+    zones = zones_sentences(looks, found.settings.start_zones, max(found.model.cell_size_m))
     return (
-        f"{zone_lengths_text(found)}. Start zones: {zones}. Steeper ground counts too. "
+        f"{zone_lengths_text(found)}. {zones} "
         f"Sights of {and_more(looks.least_deg)}; the open ones lead (in sight, or the zone's own way down "
         "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
         "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "

@@ -1,4 +1,4 @@
-"""How well a model's slopes are known, from what was stated of it, for every answer alike."""
+"""What is asked of a line and said of its model, and how well slopes are known from it, for every answer."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class Asked:
     model_kind
         What kind of model it is, for the error of its heights; None where not stated.
     model_found
-        What its heights were found to be (`steybrae.screening.model.examine`); intervals rest on it.
+        What its heights were found to be (`steybrae.screening.model.look`); intervals rest on it.
     interval_m
         Contour interval of the user's map, for the ascent as counted there; None where not given. Metres.
     start_zones
