@@ -49,7 +49,7 @@ def with_above(
 ) -> GroundAt:
     """Return the same ground with the overhead angles of the place.
 
-    And with slopes over baselines, shape, readings to expect and the nearest drop, and the cautions
+    And with slopes over baselines, shape, checks and the nearest drop, and the cautions
     that belong to them; with published run-out angles, for teaching, where asked for. `kept` is for
     several places.
     """
