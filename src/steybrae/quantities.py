@@ -27,6 +27,9 @@ LAND_HEIGHTS_M: Final = (-500.0, 9000.0)
 """Heights of land, metres: below the Dead Sea's shore and above the highest summit (from memory: -430
 and 8849). Voids that nobody declared (-32768, -9999, 9999) lie outside."""
 
+COVERAGE_K: Final = 2.0
+"""Standard uncertainties in an expanded one of about 95 % (JCGM 100:2008, 6.2)."""
+
 MIL_PER_DEG: Final = 6400.0 / 360.0
 """Mils in a degree: 6400 to the circle (US Army FM 3-25.26, chapter 6)."""
 
@@ -397,9 +400,14 @@ def parse_scale(text: str) -> float:
         message = f"A map scale should look like 1:25000; got {text!r}. Give the denominator."
         raise QuantityError(message)
     denominator = float(match["number"].replace(",", "")) * (1000.0 if match["kilo"] else 1.0)
+    check_scale(denominator, repr(text))
+    return denominator
+
+
+def check_scale(denominator: float, written: str) -> None:
+    """Refuse a scale that no map has, and NaN; `written` is how it was given."""
     if not SCALE_RANGE[0] <= denominator <= SCALE_RANGE[1]:
         message = (
-            f"A map scale should lie between 1:100 and 1:10 000 000; got {text!r}. Check the denominator."
+            f"A map scale should lie between 1:100 and 1:10 000 000; got {written}. Check the denominator."
         )
         raise QuantityError(message)
-    return denominator

@@ -6,9 +6,12 @@ as ``| None``. Nothing is checked at run time: a test holds real answers against
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Final
 
 from steybrae.frozen import dataclass
+
+NOT_JSON: Final = {"json": False}
+"""Metadata of a field that stays out of the JSON: for pictures, paper, or the words of other outputs."""
 
 
 @dataclass(frozen=True)

@@ -172,7 +172,7 @@ def test_feet_and_inches(run: Run) -> None:
         ),
         (
             ("--across", "12mm", "--index-gaps", "2", "--index-every", "1"),
-            "--index-every should be 2 or more; got 1. "
+            "Index lines should be every 2nd contour or rarer; got 1. "
             "Count from one thick line to the next on the sheet, often 5.",
         ),
         (

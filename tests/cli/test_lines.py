@@ -146,6 +146,11 @@ def _gentler(found: RouteLines) -> RouteLines:
     return replace(found, ways_off=(replace(way, slope_max_deg=1.0, band=found.lines[0].band),))
 
 
+def _overhanging(found: RouteLines) -> RouteLines:
+    low = found.lines[1]
+    return replace(found, lines=(found.lines[0], replace(low, slope_max_deg=95.0)))
+
+
 def _known(found: RouteLines) -> RouteLines:
     low = found.lines[1]
     return replace(found, lines=(found.lines[0], replace(low, length_m=low.length_m + 40.0)))
@@ -161,6 +166,7 @@ def _nowhere(found: RouteLines) -> RouteLines:
     [
         (_first_is_another, "the first of its lines is not its main line"),
         (_gentler, "in the line 'Way off to the lochan' the band is not that of its steepest slope"),
+        (_overhanging, "in the line 'Low' a slope lies outside 0 to 90 degrees"),
         (_known, "in the line 'Low' the metres in bands and of unknown ground do not add up to its length"),
         (_nowhere, "a way off leaves a leg that there is not"),
     ],

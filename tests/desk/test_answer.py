@@ -91,7 +91,6 @@ def test_a_line_moved_at_random_is_answered_as_route_answers_its_file(seed: int,
             (route,) = read_routes([path])
             found = engine.answer(*(routes_of(lines)[0], 0)).found
             whole = replace(settings, model_found=found_near(fresh, route.points))
-            fresh.count_anew()
             alone = screen_route(route, fresh, whole, for_forecast=True)
             assert differences(forecast_beside(alone, *bulletins), found) == []
             points = moved(points, chance)

@@ -75,7 +75,6 @@ def test_a_line_that_wanders_over_tiles_counts_what_a_fresh_screening_of_it_coun
             (route,), _ = routes_of(drawn_lines(message(("day", "main", points)), model.grid))
             found = engine.answer([route], 0).found
             known = replace(settings, model_found=found_near(fresh, route.points))
-            fresh.count_anew()
             alone = screen_route(route, fresh, known)
             assert model.met == fresh.met
             same = max(same, fresh.met[2])

@@ -7,7 +7,7 @@ import math
 from steybrae.field.agreement import Origin, compare_readings
 from steybrae.field.readings import ReadingSet
 from steybrae.field.reasons import with_reasons
-from steybrae.field.references import check_reference, paper_reference, reading_as_reference
+from steybrae.field.references import check_reference, paper_source, reading_as_reference
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
 
@@ -15,7 +15,7 @@ from steybrae.paper.spacing import slope_from_spacing
 def test_a_gap_on_paper_brings_its_ends_and_what_it_was_read_from() -> None:
     measured = GapMeasurement(8.0, 2, "index", 5)
     gap = slope_from_spacing(measured, 10.0, 25_000.0)
-    found = paper_reference(gap, measured, 10.0, 25_000.0, 90.0)
+    found = paper_source(gap, measured, 10.0, 25_000.0, 90.0).reference
     assert (found.source, found.slope_deg) == ("the map", math.degrees(math.atan(100.0 / 200.0)))
     assert (found.slope_low_deg, found.slope_high_deg) == (gap.slope_low_deg, gap.slope_high_deg)
     assert found.origin == Origin("paper", 200.0, 10, 5, 10.0, 25_000.0, None, 90.0)

@@ -17,7 +17,8 @@ from steybrae.figures.ground_figure import ground_figure, ground_metadata
 from steybrae.figures.route_figure import figure_bytes
 from steybrae.figures.style import UNKNOWN_HATCH, band_hatch
 from steybrae.route.positions.places import Place
-from steybrae.screening.ground.at import GroundAt, ground_at
+from steybrae.screening.ground.at import ground_at
+from steybrae.screening.ground.result import GroundAt
 from steybrae.terrain.dem import Dem
 
 

@@ -637,10 +637,10 @@ class TestTampered:
             (changed("totals.slope_max_deg", 12.0), "its totals are not those of its legs"),
             (changed("totals.unknown_m", 99.0), "its totals are not those of its legs"),
             (changed("totals.open_above", None), "totals.open_above should be bool"),
-            (changed("legs.0.slope_max_deg", 89.0), "in leg 1 the steepest slope lies outside"),
+            (changed("legs.0.slope_low_deg", 89.0), "in leg 1 the steepest slope lies outside"),
             (
                 changed("legs.0.slope_high_deg", None),
-                "in leg 1 something is unknown and it is not open above",
+                "in leg 1 no upper end is known and it is not open above",
             ),
             (changed("legs.0.band", None), "in leg 1 the band is not that of its steepest slope"),
             (changed("legs.0.bands_possible", []), "in leg 1 the possible bands are not those"),
@@ -675,8 +675,14 @@ class TestTampered:
             ),
             (
                 changed("legs.0.slope_corridor_max_deg", None),
+                "in leg 1 the corridor is gentler than the line in it",
+            ),
+            (
+                lambda r: r["legs"][0].update(slope_corridor_max_deg=r["legs"][0]["slope_max_deg"]),
                 "in leg 1 its corridor is steeper abreast of a point than at its steepest",
             ),
+            (changed("legs.0.slope_max_deg", 95.0), "in leg 1 a slope lies outside 0 to 90 degrees"),
+            (changed("legs.0.slope_high_deg", 95.0), "in leg 1 an end of its interval lies outside"),
             (changed("legs.1.overhead.sight.deg", None), "in leg 2 a sight has a distance and no angle"),
             (changed("model.cell_size_m", [0.0, 0.0]), "cells of a size and a height unit"),
             (

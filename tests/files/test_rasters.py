@@ -279,6 +279,13 @@ class TestUnits:
             "Give the model of the ground itself."
         )
 
+    def test_a_damaged_mask_beside_it_is_refused_in_a_sentence(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights())
+        (tmp_path / "dem.tif.msk").write_bytes(b"II*\x00Haba" + bytes(40))
+        said = refusal(FileReadError, path)
+        assert said.startswith(f"The elevation model {path} should be readable; it is not (dem.tif.msk: ")
+        assert said.endswith("). Get it again.")
+
     @pytest.mark.parametrize("unit", ["furlong", "1", "unknown"])
     def test_a_unit_that_is_none(self, tmp_path: Path, unit: str) -> None:
         path = write(tmp_path / "dem.tif", heights(), unit=unit)

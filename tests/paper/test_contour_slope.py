@@ -12,12 +12,8 @@ from hypothesis import strategies as st
 
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
-from steybrae.paper.spacing import (
-    GapMeasurement,
-    GapResult,
-    contour_relative_sigma,
-    slope_from_spacing,
-)
+from steybrae.paper.measurement import GapMeasurement
+from steybrae.paper.spacing import GapResult, contour_relative_sigma, slope_from_spacing
 
 MAPS = st.sampled_from([(10.0, 25_000.0), (10.0, 50_000.0), (20.0, 25_000.0), (12.192, 24_000.0)])
 LENGTHS_MM = st.floats(0.05, 60.0)

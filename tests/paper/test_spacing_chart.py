@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from steybrae.errors import QuantityError
 from steybrae.paper.chart import CHART_SLOPES_DEG, gap_for_slope_mm, spacing_chart
-from steybrae.paper.spacing import GapMeasurement, slope_from_spacing
+from steybrae.paper.measurement import GapMeasurement
+from steybrae.paper.spacing import slope_from_spacing
 from steybrae.quantities import FOOT_M, round_up
 
 SLOPES_DEG = (20.0, 25.0, 30.0, 35.0, 40.0, 45.0)

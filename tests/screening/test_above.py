@@ -1,4 +1,4 @@
-"""What looks down, joined into the screening of a line and the ground at a place."""
+"""What is overhead, joined into the screening of a line and the ground at a place."""
 
 from __future__ import annotations
 

@@ -15,8 +15,9 @@ from steybrae.files.model.rasters import open_model
 from steybrae.render.terminal import terminal_text
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
-from steybrae.screening.ground.at import GroundAt, ground_at
+from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
+from steybrae.screening.ground.result import GroundAt
 
 CELL_M = 20.0
 

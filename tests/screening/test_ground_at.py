@@ -20,10 +20,10 @@ from steybrae.field.agreement import compare_readings
 from steybrae.field.readings import ReadingSet
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
-from steybrae.screening.ground.at import GroundAt, ground_at, look_around, radius_95_m
+from steybrae.screening.ground.at import ground_at, look_around, radius_95_m
 from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.ground.reading import model_reference
-from steybrae.screening.ground.result import GroundPlaces
+from steybrae.screening.ground.result import GroundAt, GroundPlaces
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.uncertainty import gradient_covariance, slope_interval_deg

@@ -23,15 +23,7 @@ from steybrae.files.routes import read_route
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.screening import Settings, screen_route
 from steybrae.sheets.practice import marking_line
-from steybrae.teach.answers import (
-    LEAST_GAP_MM,
-    MOST_BANDS,
-    THINNED_ASIDE_MM,
-    Measured,
-    Question,
-    fair_range_deg,
-    measured,
-)
+from steybrae.teach.answers import MOST_BANDS, THINNED_ASIDE_MM, Measured, Question, fair_range_deg, measured
 from steybrae.teach.map_ground import MapGround, MapLook, contours, map_ground
 from steybrae.teach.own_questions import (
     log_middle,
@@ -47,6 +39,7 @@ from steybrae.teach.practice import (
     practice_sheet,
 )
 from steybrae.teach.questions import band_asked
+from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import profiles, stretch_from
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.gradients import heights_at

@@ -32,7 +32,7 @@ from steybrae.screening.basis import (
     steeper_than_zones,
     zone_text,
     zone_underfoot,
-    zones_text,
+    zones_sentences,
 )
 from steybrae.screening.ground.result import DropNear, GroundAt, GroundPlaces, RunOut, Within
 from steybrae.screening.places.words import without_check_lines
@@ -163,7 +163,7 @@ def _start_zones(ground: GroundAt) -> list[str]:
     looks, rules = ground.overhead, ground.start_zones
     if looks is None or rules is None:
         return []
-    return [f"Start zones: {zones_text(looks, rules, max(ground.cell_size_m))}. Steeper ground counts too."]
+    return [zones_sentences(looks, rules, max(ground.cell_size_m))]
 
 
 def _baselines(ground: GroundAt) -> list[str]:

@@ -31,14 +31,14 @@ from steybrae.document import (
 from steybrae.frozen import dataclass
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.legs import leading_notes
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
+from steybrae.route.overhead.result import ExpectedReading
 from steybrae.screening.basis import (
     corridor_text,
     cross_check_text,
     least_known_m,
     looks_of,
     overhead_text,
-    zones_text,
+    zones_sentences,
 )
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.places.find import ORDER_RULE
@@ -54,6 +54,7 @@ from steybrae.screening.places.words import (
 )
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
 from steybrae.value import (
     and_more,
     climb,
@@ -181,9 +182,9 @@ def _overhead_basis(found: RouteScreening) -> str:
     looks = looks_of(found)
     if looks is None:
         return "What is overhead is unknown: the model knows no height of the line."
-    zones = zones_text(looks, found.settings.start_zones, max(found.model.cell_size_m))
+    zones = zones_sentences(looks, found.settings.start_zones, max(found.model.cell_size_m))
     return (
-        f"{zone_lengths_text(found)}. Start zones: {zones}. Steeper ground counts too. "
+        f"{zone_lengths_text(found)}. {zones} "
         f"Sights of {and_more(looks.least_deg)}; the open ones lead (in sight, or the zone's own way down "
         "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
         "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "

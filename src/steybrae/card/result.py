@@ -7,20 +7,18 @@ Fields whose metadata say ``json=False`` are the sentences and clock times that 
 from __future__ import annotations
 
 from dataclasses import field
-from typing import Any, Final, Literal
+from typing import Literal
 
 from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.frozen import dataclass
-from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
+from steybrae.ranges import NOT_JSON, BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.overhead.result import Quantity
 from steybrae.screening.basis import ZoneUnderfoot
 from steybrae.screening.places.result import PlaceThatMatters, PossibleOnly
 from steybrae.screening.result import LegGroundFacts
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.overhead.unknown import UnknownAt
-
-_PAPER: Final[dict[str, Any]] = {"json": False}
 
 
 @dataclass(frozen=True)
@@ -112,7 +110,7 @@ class Check:
     overhead_deg: SlopeDeg | None
     overhead_at_least: bool
     leads: bool
-    model_ends_deg: tuple[float | None, float | None] = field(metadata={"json": False})
+    model_ends_deg: tuple[float | None, float | None] = field(metadata=NOT_JSON)
 
 
 @dataclass(frozen=True)
@@ -388,9 +386,9 @@ class CardLeg(CardDay):
     cautions: tuple[Caution, ...]
     walk_on_by: str | None = None
     turn_back_by: str | None = None
-    shape_deg: tuple[tuple[float, float], ...] = field(default=(), metadata=_PAPER)
-    arrival_text: str = field(default="", metadata=_PAPER)
-    daylight_text: str = field(default="", metadata=_PAPER)
+    shape_deg: tuple[tuple[float, float], ...] = field(default=(), metadata=NOT_JSON)
+    arrival_text: str = field(default="", metadata=NOT_JSON)
+    daylight_text: str = field(default="", metadata=NOT_JSON)
 
 
 @dataclass(frozen=True)
@@ -402,8 +400,7 @@ class CardTotals(CardDay):
     legs
         Number of legs.
     slope_max_deg
-        Steepest of the cells that the line touches and of those around them; None on a leg wholly
-        unknown. Degrees.
+        Steepest of the cells that the line touches and of those around them, degrees; None unknown.
     slope_max_leg
         The leg that it is on; None unknown.
     slope_corridor_max_deg
@@ -417,7 +414,7 @@ class CardTotals(CardDay):
     steep_m
         Metres of ground of 30 degrees or more, whatever the band edges.
     unknown_m
-        Metres of unknown ground; with band_lengths_m they add up to length_m.
+        Metres of unknown ground on the line.
     checks
         Number of places worth a reading.
     """
@@ -540,7 +537,7 @@ class RouteCard:
     overdue: str | None = None
     down_by: str | None = None
     down_by_is: Literal["stated", "sunset"] | None = None
-    start_text: str = field(default="", metadata=_PAPER)
-    overdue_text: str = field(default="", metadata=_PAPER)
-    down_by_text: str = field(default="", metadata=_PAPER)
-    overhead_text: str = field(default="", metadata=_PAPER)
+    start_text: str = field(default="", metadata=NOT_JSON)
+    overdue_text: str = field(default="", metadata=NOT_JSON)
+    down_by_text: str = field(default="", metadata=NOT_JSON)
+    overhead_text: str = field(default="", metadata=NOT_JSON)

@@ -10,7 +10,7 @@ from steybrae.card.times import LegPieces
 from steybrae.route.bearings import LegBearings
 from steybrae.route.positions.grids import bng_shift_accuracy_m
 from steybrae.route.positions.places import Place
-from steybrae.screening.basis import corridor_text, looks_of, zones_text
+from steybrae.screening.basis import corridor_text, looks_of, zones_sentences
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, bearing_figure, slope, steep_length
 
@@ -107,8 +107,7 @@ def _start_zones(screening: RouteScreening) -> Iterator[str]:
     looks = looks_of(screening)
     if looks is None:
         return
-    zones = zones_text(looks, screening.settings.start_zones, max(screening.model.cell_size_m))
-    yield f"Start zones: {zones}. Steeper ground counts too."
+    yield zones_sentences(looks, screening.settings.start_zones, max(screening.model.cell_size_m))
 
 
 def _tenths(value_deg: float) -> float:

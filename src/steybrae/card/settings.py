@@ -6,8 +6,9 @@ import datetime as dt
 from dataclasses import field
 
 from steybrae.card.times import pace_length_m
-from steybrae.errors import DateError, PlaceError, QuantityError, one_of
+from steybrae.errors import PlaceError, QuantityError, one_of
 from steybrae.frozen import dataclass
+from steybrae.route.daylight import needs_zone
 from steybrae.route.positions.places import GRIDS
 from steybrae.route.walking import FLAT_KMH, METHODS, Allowances
 
@@ -81,5 +82,4 @@ class CardSettings:
             )
             raise QuantityError(message)
         if self.start is not None and (self.start.tzinfo is None or not self.zone):
-            message = f"A start needs its time zone; got {self.start:%H:%M} without. Add --zone."
-            raise DateError(message)
+            raise needs_zone(self.start)

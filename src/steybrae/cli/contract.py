@@ -27,7 +27,7 @@ ANSWERS: Final = {
     "spacing": "steybrae.paper.chart.SpacingChart",
     "route": "steybrae.screening.result.RouteScreening",
     "route lines": "steybrae.screening.compared.RouteLines",
-    "ground": "steybrae.screening.ground.at.GroundAt",
+    "ground": "steybrae.screening.ground.result.GroundAt",
     "ground places": "steybrae.screening.ground.result.GroundPlaces",
     "model": "steybrae.screening.model.result.ModelExamined",
     "reading": "steybrae.field.agreement.ReadingResult",

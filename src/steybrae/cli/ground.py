@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -78,7 +78,6 @@ def ground(
         def look(where: Place, kept: KeptPlaces | None = None) -> GroundAt:
             # Each place is examined by itself, so that one of many is told as it would be alone.
             settings = replace(opened, model_found=found_near(dem, [where]))
-            dem.count_anew()
             found = ground_at(where, dem, radius_m, settings)
             found = with_above(found, where, dem, settings, published=run_out, kept=kept)
             if model.cross_check:
@@ -88,25 +87,26 @@ def ground(
                 found = with_place_forecast(found, where, dem, settings, *asked)
             return with_taken(found)
 
-        if places is not None:
-            from steybrae.files.tables import read_places
-            from steybrae.screening.ground.at import ground_places
-
-            listed, counted = read_places(places), itertools.count(1)
-            with progress() as told:
-
-                def one(where: Place, kept: KeptPlaces) -> GroundAt:
-                    found = look(where, kept)
-                    told("places", next(counted), len(listed))
-                    return found
-
-                every = ground_places(listed, one, places.name)
+        if places is None:
+            _tell(look(parse_place(text)), note, outputs)
         else:
-            found = look(parse_place(text))
-    if places is not None:
-        _tell_places(every, outputs)
-    else:
-        _tell(found, note, outputs)
+            _tell_places(_each(places, look), outputs)
+
+
+def _each(places: Path, look: Callable[[Place, KeptPlaces], GroundAt]) -> GroundPlaces:
+    """Look at every place of a table, with a bar for who waits."""
+    from steybrae.files.tables import read_places
+    from steybrae.screening.ground.at import ground_places
+
+    listed, counted = read_places(places), itertools.count(1)
+    with progress() as told:
+
+        def one(where: Place, kept: KeptPlaces) -> GroundAt:
+            found = look(where, kept)
+            told("places", next(counted), len(listed))
+            return found
+
+        return ground_places(listed, one, places.name)
 
 
 def _refuse_mixed(text: str, places: Path | None, outputs: GroundOutputs) -> None:

@@ -37,10 +37,164 @@ if TYPE_CHECKING:
     import datetime as dt
 
     from steybrae.field.agreement import ReadingResult
+    from steybrae.field.log import LogRow
     from steybrae.field.poles import HandSlope
     from steybrae.field.readings import ReadingSet
     from steybrae.route.positions.places import Place
     from steybrae.screening import Settings
+
+__all__ = ["NEEDS", "reading"]
+
+
+def reading(
+    ctx: typer.Context,
+    readings: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="READING...", help="Looking up the slope or laid on it: 34deg 36deg 62%."),
+    ] = None,
+    *,
+    planned: PlanCheck,
+    model: ModelOptions,
+    at: Annotated[
+        str | None,
+        typer.Option(
+            "--at",
+            help='Where, in quotes: "59.2234 -8.0712".',
+            metavar="PLACE",
+            rich_help_panel=ModelOptions.panel,
+        ),
+    ] = None,
+    position: PositionOptions,
+    sheet: ReadingMap,
+    gap: GapOptions,
+    instrument: InstrumentOptions,
+    by_hand: ByHand,
+    bearings: BearingOptions,
+    log: LogOptions,
+    bands: BandOptions,
+    outputs: ReadingOutputs,
+) -> None:
+    """Compare what you read on the hill with the map, a model, a plan or another instrument.
+
+    Says whether the difference is more than both may be wrong, why they may differ, and which
+    leads: the steeper. A gentle reading never lowers what the map says.
+    """
+    from steybrae.answers.reading import reading_document
+    from steybrae.field.references import compare_sources
+
+    given = given_options(ctx)
+    if log.review:
+        refuse_beside_review(given)
+        _review(log.review, outputs, names=not log.no_names)
+        return
+    if log.add is not None:
+        refuse_beside_add(given)
+        _add(log.add, log.log or log.add)
+        return
+    kept = taken()
+    refuse_alone([*given, *(f"--{name}" for name in (kept.taken if kept else ()))])
+    outputs.check(log.log, planned.plan, *(model.dem or ()))
+    when = None if log.log is None else log.read_time()
+    own, own_basis, hand = own_reading(readings or [], instrument, by_hand.slopes())
+    check = check_source(planned)
+    place = _place(at, check)
+    turned = bearings.turned(place)
+    settings = screening_settings(bands, model)
+    found = [
+        paper_source(sheet, gap, turned.aspect_true_deg),
+        check,
+        None if place is None else model_source(settings, model, position, place, turned, bearings),
+        other_source(instrument),
+        *hand,
+    ]
+    sources = [source for source in found if source is not None]
+    compared = compare_sources(
+        own, sources, scheme=bands.bands, magnetic=turned.magnetic, look_true_deg=turned.look_true_deg
+    )
+    result = with_taken(compared)
+    if outputs.figure is not None:
+        from steybrae.figures.field_figure import comparison_figure, save_figure
+
+        save_figure(comparison_figure(result), outputs.figure, result.cautions, force=outputs.force)
+    if log.log is not None:
+        from steybrae.files.logs import check_log
+
+        check_log(log.log)
+    # Two sources may rest on the same model.
+    basis = dict.fromkeys([*own_basis, *(words for source in sources for words in source.basis)])
+    outputs.show("reading", result, partial(reading_document, basis=list(basis)))
+    if log.log is not None and when is not None:
+        # Where printing fails nothing was added, so that who tries again adds one row, not two.
+        sys.stdout.flush()
+        _append(log.log, _row(result, when, log, place, planned, turned), told=not outputs.as_json)
+
+
+def _append(path: Path, row: LogRow, *, told: bool) -> None:
+    from steybrae.answers.reading import added_document
+    from steybrae.files.logs import append_row
+    from steybrae.render.terminal import print_document
+
+    append_row(path, row)
+    if told:
+        print_document(added_document(path.name, 1, 0, ()))
+
+
+def _row(
+    result: ReadingResult,
+    when: dt.datetime,
+    log: LogOptions,
+    place: Place | None,
+    planned: PlanCheck,
+    turned: Bearings,
+) -> LogRow:
+    from steybrae.field.log import row_from_result
+
+    return row_from_result(
+        result,
+        time=when,
+        observer=log.observer,
+        instrument=log.instrument,
+        lat_deg=None if place is None else place.lat_deg,
+        lon_deg=None if place is None else place.lon_deg,
+        aspect_true_deg=turned.aspect_true_deg,
+        plan="" if planned.plan is None else planned.plan.name,
+        check="" if planned.check is None else planned.check.strip().lower(),
+        note=log.note,
+    )
+
+
+def _add(rows: Path, to: Path) -> None:
+    """Add rows kept elsewhere, and say which of them were none."""
+    from steybrae.answers.reading import added_document
+    from steybrae.files.logs import add_rows, read_log
+    from steybrae.render.terminal import print_document
+
+    found = read_log(rows)
+    added = add_rows(to, found.rows)
+    print_document(added_document(to.name, added, len(found.rows) - added, found.damaged))
+
+
+def _place(at: str | None, planned: Source | None) -> Place | None:
+    """Where the reading was taken: as typed, else at the check."""
+    from steybrae.route.positions.places import parse_place
+
+    if at is not None:
+        return parse_place(at)
+    return None if planned is None else planned.place
+
+
+def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
+    from steybrae.answers.reading import review_document
+    from steybrae.files.logs import review_logs
+
+    outputs.check(*paths)
+    found = review_logs(paths, names=names)
+    if outputs.figure is not None:
+        from steybrae.figures.field_figure import save_figure
+        from steybrae.figures.review_figure import review_figure
+
+        save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
+    outputs.show("reading review", found, review_document)
 
 
 def paper_source(sheet: ReadingMap, gap: GapOptions, aspect_true_deg: float | None) -> Source | None:
@@ -103,12 +257,14 @@ def _aspect_error_deg(asked: BearingOptions, bearings: Bearings) -> float:
     return min(90.0, math.hypot(asked.aspect_error_deg, bearings.turned_error_deg))
 
 
-def check_source(plan: Path, number: str) -> Source:
-    """Take what a saved plan expects at a check place."""
+def check_source(planned: PlanCheck) -> Source | None:
+    """Take what a saved plan expects at a check place; None where none was given."""
+    if planned.plan is None or planned.check is None:
+        return None
     from steybrae.card.checks import check_of
     from steybrae.files.plans import read_plan
 
-    return check_of(read_plan(plan), number, plan.name)
+    return check_of(read_plan(planned.plan), planned.check, planned.plan.name)
 
 
 def own_reading(
@@ -158,162 +314,3 @@ def other_source(typed: InstrumentOptions) -> Source | None:
     stated = "as stated" if typed.other_error_deg is not None else "as that of the first"
     words = f"The other instrument: {found.error_95_deg:g}° (95 %) for one reading, {stated}."
     return Source(reading_as_reference("the other instrument", found), (words,))
-
-
-__all__ = ["NEEDS", "reading"]
-
-
-def reading(
-    ctx: typer.Context,
-    readings: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="READING...", help="Looking up the slope or laid on it: 34deg 36deg 62%."),
-    ] = None,
-    *,
-    planned: PlanCheck,
-    model: ModelOptions,
-    at: Annotated[
-        str | None,
-        typer.Option(
-            "--at",
-            help='Where, in quotes: "59.2234 -8.0712".',
-            metavar="PLACE",
-            rich_help_panel=ModelOptions.panel,
-        ),
-    ] = None,
-    position: PositionOptions,
-    sheet: ReadingMap,
-    gap: GapOptions,
-    instrument: InstrumentOptions,
-    by_hand: ByHand,
-    bearings: BearingOptions,
-    log: LogOptions,
-    bands: BandOptions,
-    outputs: ReadingOutputs,
-) -> None:
-    """Compare what you read on the hill with the map, a model, a plan or another instrument.
-
-    Says whether the difference is more than both may be wrong, why they may differ, and which
-    leads: the steeper. A gentle reading never lowers what the map says.
-    """
-    from steybrae.answers.reading import reading_document
-    from steybrae.field.references import compare_sources
-
-    given = given_options(ctx)
-    if log.review:
-        refuse_beside_review(given)
-        _review(log.review, outputs, names=not log.no_names)
-        return
-    if log.add is not None:
-        refuse_beside_add(given)
-        _add(log.add, log.log or log.add)
-        return
-    kept = taken()
-    refuse_alone([*given, *(f"--{name}" for name in (kept.taken if kept else ()))])
-    outputs.check(log.log, planned.plan, *(model.dem or ()))
-    when = None if log.log is None else log.read_time()
-    own, own_basis, hand = own_reading(readings or [], instrument, by_hand.slopes())
-    check = None
-    if planned.plan is not None and planned.check is not None:
-        check = check_source(planned.plan, planned.check)
-    place = _place(at, check)
-    turned = bearings.turned(place)
-    settings = screening_settings(bands, model)
-    found = [
-        paper_source(sheet, gap, turned.aspect_true_deg),
-        check,
-        None if place is None else model_source(settings, model, position, place, turned, bearings),
-        other_source(instrument),
-        *hand,
-    ]
-    sources = [source for source in found if source is not None]
-    result = with_taken(
-        compare_sources(
-            own,
-            sources,
-            scheme=bands.bands,
-            magnetic=turned.magnetic,
-            look_true_deg=turned.look_true_deg,
-        )
-    )
-    if outputs.figure is not None:
-        from steybrae.figures.field_figure import comparison_figure, save_figure
-
-        save_figure(comparison_figure(result), outputs.figure, result.cautions, force=outputs.force)
-    if log.log is not None:
-        from steybrae.files.logs import check_log
-
-        check_log(log.log)
-    # Two sources may rest on the same model.
-    basis = dict.fromkeys([*own_basis, *(words for source in sources for words in source.basis)])
-    outputs.show("reading", result, partial(reading_document, basis=list(basis)))
-    if log.log is not None and when is not None:
-        # Where printing fails nothing was added, so that who tries again adds one row, not two.
-        sys.stdout.flush()
-        _append(log.log, result, when, log, place, planned, turned)
-        if not outputs.as_json:
-            from steybrae.answers.reading import added_document
-            from steybrae.render.terminal import print_document
-
-            print_document(added_document(log.log.name, 1, 0, ()))
-
-
-def _append(
-    path: Path,
-    result: ReadingResult,
-    when: dt.datetime,
-    log: LogOptions,
-    place: Place | None,
-    planned: PlanCheck,
-    turned: Bearings,
-) -> None:
-    from steybrae.field.log import row_from_result
-    from steybrae.files.logs import append_row
-
-    row = row_from_result(
-        result,
-        time=when,
-        observer=log.observer,
-        instrument=log.instrument,
-        lat_deg=None if place is None else place.lat_deg,
-        lon_deg=None if place is None else place.lon_deg,
-        aspect_true_deg=turned.aspect_true_deg,
-        plan="" if planned.plan is None else planned.plan.name,
-        check="" if planned.check is None else planned.check.strip().lower(),
-        note=log.note,
-    )
-    append_row(path, row)
-
-
-def _add(rows: Path, to: Path) -> None:
-    """Add rows kept elsewhere, and say which of them were none."""
-    from steybrae.answers.reading import added_document
-    from steybrae.files.logs import add_rows, read_log
-    from steybrae.render.terminal import print_document
-
-    found = read_log(rows)
-    added = add_rows(to, found.rows)
-    print_document(added_document(to.name, added, len(found.rows) - added, found.damaged))
-
-
-def _place(at: str | None, planned: Source | None) -> Place | None:
-    """Where the reading was taken: as typed, else at the check."""
-    from steybrae.route.positions.places import parse_place
-
-    if at is not None:
-        return parse_place(at)
-    return None if planned is None else planned.place
-
-
-def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
-    from steybrae.answers.reading import review_document
-    from steybrae.files.logs import review_logs
-
-    outputs.check(*paths)
-    found = review_logs(paths, names=names)
-    if outputs.figure is not None:
-        from steybrae.figures.field_figure import save_figure
-        from steybrae.figures.review_figure import review_figure
-
-        save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
-    outputs.show("reading review", found, review_document)

@@ -187,7 +187,6 @@ def _alone(model: RasterModel, settings: Settings, kept: Kept, route: Route) -> 
     from steybrae.screening.model.look import found_near
 
     own = replace(settings, model_found=found_near(model, route.points))
-    model.count_anew()
     return screen_route(route, model, own, kept=kept)
 
 

@@ -112,7 +112,6 @@ class Engine:
     def screened(self, route: Route, *, for_forecast: bool | None = None) -> RouteScreening:
         """Screen a line as if it had been given alone: the model is looked at near it."""
         own = replace(self._settings, model_found=found_near(self._near, route.points, self.kept))
-        self._near.count_anew()
         grounds = self._forecast is not None if for_forecast is None else for_forecast
         return screen_route(route, self._near, own, for_forecast=grounds, kept=self.kept)
 

@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint
-from pyproj import Geod
 
 from steybrae import __version__
 from steybrae.cautions import Situation, cautions_for
@@ -26,7 +25,7 @@ from steybrae.quantities import parse_ground_length_m
 from steybrae.route.bearings import NORTHS, parse_bearing, true_bearing_deg
 from steybrae.route.legs import WAY_OFF, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place, parse_place
-from steybrae.terrain.dem import Grid
+from steybrae.terrain.dem import EARTH, Grid
 from steybrae.value import steep_length
 
 MAIN: Final = "main"
@@ -296,5 +295,5 @@ def read_point(text: str, after: Place | None, desk: Desk) -> Place:
         )
         raise QuantityError(message_)
     azimuth = true_bearing_deg(bearing, after, card.date, card.grid)
-    lon, lat, _ = Geod(ellps="WGS84").fwd(after.lon_deg, after.lat_deg, azimuth, distance_m)
+    lon, lat, _ = EARTH.fwd(after.lon_deg, after.lat_deg, azimuth, distance_m)
     return Place(float(lat), float(lon))

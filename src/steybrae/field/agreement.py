@@ -25,7 +25,7 @@ from steybrae.errors import QuantityError
 from steybrae.field.limits import BAND_WIDTH_DEG
 from steybrae.field.readings import ReadingSet
 from steybrae.frozen import dataclass
-from steybrae.ranges import NotNegative, SlopeDeg
+from steybrae.ranges import NOT_JSON, NotNegative, SlopeDeg
 from steybrae.value import slope
 
 if TYPE_CHECKING:
@@ -54,8 +54,6 @@ WORDS: Final = {
     "open": "; how much steeper is not known",
 }
 """What is said of a comparison, here and on a page that compares by itself."""
-
-_HIDDEN: Final = {"json": False}
 
 
 @dataclass(frozen=True)
@@ -121,9 +119,9 @@ class Reference:
     slope_deg: float | None
     slope_low_deg: float | None = None
     slope_high_deg: float | None = None
-    origin: Origin = field(default=Origin(), metadata=_HIDDEN)
-    known_high_deg: float | None = field(default=None, metadata=_HIDDEN)
-    leading_deg: float | None = field(default=None, metadata=_HIDDEN)
+    origin: Origin = field(default=Origin(), metadata=NOT_JSON)
+    known_high_deg: float | None = field(default=None, metadata=NOT_JSON)
+    leading_deg: float | None = field(default=None, metadata=NOT_JSON)
 
     def __post_init__(self) -> None:
         """Refuse ends out of order."""
@@ -181,7 +179,7 @@ class Comparison:
     en_number: NotNegative | None
     result: Answer
     would_notice_deg: NotNegative | None
-    origin: Origin = field(default=Origin(), metadata=_HIDDEN)
+    origin: Origin = field(default=Origin(), metadata=NOT_JSON)
 
     @property
     def sentence(self) -> str:
@@ -257,8 +255,8 @@ class ReadingResult:
     cautions: Cautions
     reasons: tuple[Reason, ...] = ()
     aspect: AspectFit | None = None
-    readings: ReadingSet = field(kw_only=True, metadata=_HIDDEN)
-    scheme: BandScheme = field(kw_only=True, metadata=_HIDDEN)
+    readings: ReadingSet = field(kw_only=True, metadata=NOT_JSON)
+    scheme: BandScheme = field(kw_only=True, metadata=NOT_JSON)
 
     @property
     def sentence(self) -> str:

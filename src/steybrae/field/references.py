@@ -84,34 +84,6 @@ def compare_sources(
 Ends = tuple[float, float | None, float | None]
 
 
-def paper_reference(
-    gap: GapResult,
-    measured: GapMeasurement,
-    interval_m: float,
-    scale: float,
-    aspect_true_deg: float | None = None,
-) -> Reference:
-    """Take a slope read from a printed map as something to compare with, named ``the map``.
-
-    The aspect is as measured on the spot, None where it was not.
-    """
-    return Reference(
-        "the map",
-        gap.slope_deg,
-        gap.slope_low_deg,
-        gap.slope_high_deg,
-        Origin(
-            kind="paper",
-            baseline_m=gap.ground_distance_m,
-            gaps=measured.gaps,
-            index_every=measured.index_every,
-            interval_m=interval_m,
-            scale=scale,
-            aspect_true_deg=aspect_true_deg,
-        ),
-    )
-
-
 def paper_source(
     gap: GapResult,
     measured: GapMeasurement,
@@ -119,10 +91,22 @@ def paper_source(
     scale: float,
     aspect_true_deg: float | None = None,
 ) -> Source:
-    """Take a slope read from a printed map with all that is to be said of it; see `paper_reference`."""
+    """Take a slope read from a printed map as something to compare with, named ``the map``.
+
+    The aspect is as measured on the spot, None where it was not.
+    """
+    origin = Origin(
+        kind="paper",
+        baseline_m=gap.ground_distance_m,
+        gaps=measured.gaps,
+        index_every=measured.index_every,
+        interval_m=interval_m,
+        scale=scale,
+        aspect_true_deg=aspect_true_deg,
+    )
+    ends = gap.slope_deg, gap.slope_low_deg, gap.slope_high_deg
     basis = (f"The map: {gap.understood}. {gap.map_text}.", gap.basis, *gap.traps)
-    reference = paper_reference(gap, measured, interval_m, scale, aspect_true_deg)
-    return Source(reference, basis, gap.cautions, open_above=gap.open_above)
+    return Source(Reference("the map", *ends, origin), basis, gap.cautions, open_above=gap.open_above)
 
 
 def check_reference(

@@ -25,7 +25,7 @@ from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import LogError
 from steybrae.field.log import DamagedRow, LogRow
 from steybrae.frozen import dataclass
-from steybrae.ranges import Count, NotNegative, SlopeDeg
+from steybrae.ranges import NOT_JSON, Count, NotNegative, SlopeDeg
 from steybrae.value import lower, slope
 
 LIMIT_VARIANCE: Final = 3.0
@@ -148,8 +148,8 @@ class Agreement:
     observer: str | None
     count: Count
     without_reference: Count
-    means_deg: tuple[float, ...] = field(metadata={"json": False})
-    differences_deg: tuple[float, ...] = field(metadata={"json": False})
+    means_deg: tuple[float, ...] = field(metadata=NOT_JSON)
+    differences_deg: tuple[float, ...] = field(metadata=NOT_JSON)
     bias_deg: float | None
     bias_low_deg: float | None
     bias_high_deg: float | None

@@ -26,6 +26,7 @@ from steybrae.answers.area import (
 )
 from steybrae.figures.style import (
     INK,
+    PNG_DPI,
     SMALL_PT,
     band_hatch,
     band_tint,
@@ -34,6 +35,8 @@ from steybrae.figures.style import (
     unknown_style,
 )
 from steybrae.files.whole import write_whole
+from steybrae.papers import PAPERS_MM
+from steybrae.quantities import INCH_MM
 from steybrae.raster.files.tiff import Preview
 from steybrae.raster.job import OPEN
 from steybrae.raster.legend import without_hue
@@ -41,11 +44,8 @@ from steybrae.raster.overhead.result import AreaOverhead, start_zone_words
 from steybrae.raster.result import AreaResult
 from steybrae.value import area_km2
 
-PAPER_MM: Final = (297.0, 210.0)
+PAPER_MM: Final = PAPERS_MM["a4"][::-1]
 """A4 across."""
-
-MM_PER_INCH: Final = 25.4
-DOTS_PER_INCH: Final = 200
 
 OVERHEAD_MM: Final = 152.0
 """Height added for overhead angles, millimetres."""
@@ -63,7 +63,7 @@ def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | N
     `bands` and `overhead` are the rasters, thinned; None where one was not made.
     """
     high_mm = PAPER_MM[1] + (OVERHEAD_MM if overhead is not None else 0.0)
-    figure = Figure(figsize=(PAPER_MM[0] / MM_PER_INCH, high_mm / MM_PER_INCH))
+    figure = Figure(figsize=(PAPER_MM[0] / INCH_MM, high_mm / INCH_MM))
 
     def box(left: float, bottom_mm: float, right: float, top_mm: float) -> tuple[float, float, float, float]:
         return left, bottom_mm / high_mm, right - left, (top_mm - bottom_mm) / high_mm
@@ -218,6 +218,6 @@ def write_area_figure(
         figure = area_figure(result, bands, overhead)
         write_whole(
             path,
-            lambda temporary: figure.savefig(temporary, dpi=DOTS_PER_INCH, metadata={key: cautions}),
+            lambda temporary: figure.savefig(temporary, dpi=PNG_DPI, metadata={key: cautions}),
             force=force,
         )

@@ -25,6 +25,7 @@ from steybrae.figures.style import (
     hatch_ink,
     unknown_style,
 )
+from steybrae.quantities import INCH_MM
 from steybrae.screening.pictures.drawn import (
     DrawnProfile,
     LineKind,
@@ -354,7 +355,7 @@ def _width_mm(text: str) -> float:
     dots: Final = 720.0
     renderer: Any = RendererAgg(1.0, 1.0, dots)  # type: ignore[no-untyped-call]
     width, *_ = renderer.get_text_width_height_descent(text, FontProperties(size=SMALL_PT), ismath=False)
-    return float(width) * 25.4 / dots
+    return float(width) * INCH_MM / dots
 
 
 def _overhead(leg: LegScreening) -> str:

@@ -27,8 +27,10 @@ from steybrae.figures.map_panels import (
     draw_slopes,
     draw_table,
 )
-from steybrae.figures.style import picture_style
+from steybrae.figures.style import PNG_DPI, picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.papers import PAPERS_MM
+from steybrae.quantities import INCH_MM
 from steybrae.screening.basis import overhead_text
 from steybrae.screening.pictures.drawn import drawn_profile, map_notes, map_slope_words, relief_of
 from steybrae.screening.pictures.picture import Relief
@@ -36,10 +38,8 @@ from steybrae.screening.result import ModelFacts, RouteScreening
 from steybrae.value import legs_and_length, steep_length, up_and_down
 
 FORMATS: Final = ("png", "pdf")
-A4_MM: Final = (210.0, 297.0)
-PNG_DPI: Final = 200
+A4_MM: Final = PAPERS_MM["a4"]
 
-_INCH_MM: Final = 25.4
 _LEFT_MM: Final = 13.0
 _EDGE_MM: Final = 6.0
 _MAP_TOP_MM: Final = 19.0
@@ -51,11 +51,11 @@ _HEAD_ROWS: Final = 1.6
 
 _PRINT_PT: Final = 5.8
 _PRINT_LINE_MM: Final = 2.55
-_LETTER_MM: Final = 0.53 * _PRINT_PT * _INCH_MM / 72.0
+_LETTER_MM: Final = 0.53 * _PRINT_PT * INCH_MM / 72.0
 """Mean width of a letter of small print."""
 
 _FACTS_PT: Final = 7.0
-_FACTS_LETTER_MM: Final = 0.54 * _FACTS_PT * _INCH_MM / 72.0
+_FACTS_LETTER_MM: Final = 0.54 * _FACTS_PT * INCH_MM / 72.0
 """The same of the day's line, which has more figures in it."""
 
 
@@ -64,7 +64,7 @@ class _Page:
 
     def __init__(self, width_mm: float, height_mm: float) -> None:
         self.size = (width_mm, height_mm)
-        self.figure = Figure(figsize=(width_mm / _INCH_MM, height_mm / _INCH_MM), dpi=150)
+        self.figure = Figure(figsize=(width_mm / INCH_MM, height_mm / INCH_MM), dpi=150)
 
     def axes(self, left: float, top: float, width: float, height: float, gid: str) -> Axes:
         """Axes at a place."""
@@ -267,7 +267,7 @@ def small_map(screening: RouteScreening, most_bytes: int) -> bytes:
     relief = relief_of(screening, "A map")
     width_mm, height_mm = (side + 2.0 * _SMALL_EDGE_MM for side in relief.map_mm)
     with picture_style():
-        figure = Figure(figsize=(width_mm / _INCH_MM, height_mm / _INCH_MM))
+        figure = Figure(figsize=(width_mm / INCH_MM, height_mm / INCH_MM))
         share = (_SMALL_EDGE_MM / width_mm, _SMALL_EDGE_MM / height_mm)
         box = (*share, 1.0 - 2.0 * share[0], 1.0 - 2.0 * share[1])
         draw_map(figure.add_axes(box), screening, relief)

@@ -27,6 +27,9 @@ from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array
 
 INK: Final = "black"
+PNG_DPI: Final = 200
+"""Dots per inch of a picture in dots (our choice)."""
+
 SMALL_PT: Final = 6.0
 """Size of small print, points: 2.1 mm, the least that reads well on A4 (our choice)."""
 

@@ -27,6 +27,8 @@ from steybrae.forecast.choose import parse_moment
 from steybrae.names import clean
 from steybrae.terrain.attributes import SECTORS
 
+_At = Callable[[str], tuple[Any, str]]
+
 MOST_TEXT: Final = 20_000
 """Longest text of a bulletin, characters (our choice: five printed pages)."""
 
@@ -119,10 +121,11 @@ class Reader:
             raise BulletinError(message)
         return value
 
-    def _object_of(self, value: Any, where: str) -> dict[str, Any]:
+    def _opened(self, value: Any, where: str) -> tuple[dict[str, Any], _At]:
+        """Give an object, and what it holds at a key together with where that stands."""
         if not isinstance(value, dict):
             raise _refuse(where, "an object", value)
-        return value
+        return value, lambda key: (value.get(key), f"{where}.{key}")
 
     def _text(self, value: Any, where: str) -> str | None:
         if value is None:
@@ -140,13 +143,13 @@ class Reader:
                 raise _refuse(where, "an ISO 8601 date and time with its zone", value) from error
         return text
 
-    def _one_of(self, value: Any, allowed: tuple[str, ...], where: str) -> str:
+    def _one_of(self, value: Any, where: str, allowed: tuple[str, ...]) -> str:
         if not isinstance(value, str) or value not in allowed:
             raise _refuse(where, f"one of {', '.join(allowed)}", value)
         return value
 
-    def _maybe_one_of(self, value: Any, allowed: tuple[str, ...], where: str) -> str | None:
-        return None if value is None else self._one_of(value, allowed, where)
+    def _maybe_one_of(self, value: Any, where: str, allowed: tuple[str, ...]) -> str | None:
+        return None if value is None else self._one_of(value, where, allowed)
 
     def _each(self, value: Any, where: str, read: Callable[[Any, str], Any]) -> tuple[Any, ...]:
         if value is None:
@@ -161,92 +164,82 @@ class Reader:
 
     def bulletin(self, value: Any, where: str) -> Bulletin:
         """Read one bulletin; a value that the standard does not allow is refused, named by its place."""
-        item, extras = self._object_of(value, where), dict[str, str]()
+        (item, at), extras = self._opened(value, where), dict[str, str]()
         self.extras(extras, item, _BULLETIN_KEYS, where)
-        start, end = self._valid_time(item.get("validTime"), f"{where}.validTime")
+        start, end = self._valid_time(*at("validTime"))
         unscheduled = item.get("unscheduled")
         if unscheduled is not None and not isinstance(unscheduled, bool):
             raise _refuse(where + ".unscheduled", "true or false", unscheduled)
         return Bulletin(
-            bulletin_id=self._text(item.get("bulletinID"), f"{where}.bulletinID"),
-            lang=self._text(item.get("lang"), f"{where}.lang"),
-            publication_time=self._moment(item.get("publicationTime"), f"{where}.publicationTime"),
+            bulletin_id=self._text(*at("bulletinID")),
+            lang=self._text(*at("lang")),
+            publication_time=self._moment(*at("publicationTime")),
             valid_from=start,
             valid_to=end,
-            next_update=self._moment(item.get("nextUpdate"), f"{where}.nextUpdate"),
+            next_update=self._moment(*at("nextUpdate")),
             unscheduled=unscheduled,
-            source=self._source(item.get("source"), f"{where}.source"),
-            regions=self._each(item.get("regions"), f"{where}.regions", self._region),
-            danger_ratings=self._each(
-                item.get("dangerRatings"), f"{where}.dangerRatings", lambda v, w: self._rating(v, w, extras)
-            ),
-            avalanche_problems=self._each(
-                item.get("avalancheProblems"),
-                f"{where}.avalancheProblems",
-                lambda v, w: self._problem(v, w, extras),
-            ),
-            highlights=self._text(item.get("highlights"), f"{where}.highlights"),
+            source=self._source(*at("source")),
+            regions=self._each(*at("regions"), self._region),
+            danger_ratings=self._each(*at("dangerRatings"), lambda v, w: self._rating(v, w, extras)),
+            avalanche_problems=self._each(*at("avalancheProblems"), lambda v, w: self._problem(v, w, extras)),
+            highlights=self._text(*at("highlights")),
             texts=self._texts(item, where),
-            tendency=self._tendency(item.get("tendency"), f"{where}.tendency"),
+            tendency=self._tendency(*at("tendency")),
             extras=extras,
         )
 
     def _valid_time(self, value: Any, where: str) -> tuple[str | None, str | None]:
         if value is None:
             return None, None
-        item = self._object_of(value, where)
-        start = self._moment(item.get("startTime"), f"{where}.startTime")
-        end = self._moment(item.get("endTime"), f"{where}.endTime")
+        _, at = self._opened(value, where)
+        start = self._moment(*at("startTime"))
+        end = self._moment(*at("endTime"))
         if start is not None and end is not None and parse_moment(end, where) < parse_moment(start, where):
             raise _refuse(where + ".endTime", f"no earlier than startTime {start}", end)
         return start, end
 
     def _region(self, value: Any, where: str) -> Region:
-        item = self._object_of(value, where)
+        item, at = self._opened(value, where)
         if "regionID" not in item and "id" in item:
             self._note("A region has the older drafts' key 'id'; it was read as 'regionID'")
-            region_id, key = self._text(item["id"], f"{where}.id"), "id"
+            region_id, key = self._text(*at("id")), "id"
         else:
-            region_id, key = self._text(item.get("regionID"), f"{where}.regionID"), "regionID"
+            region_id, key = self._text(*at("regionID")), "regionID"
         if region_id is None:
             raise _refuse(".".join((where, key)), "the region's ID", item.get(key))
-        return Region(region_id, self._text(item.get("name"), f"{where}.name"))
+        return Region(region_id, self._text(*at("name")))
 
     def _rating(self, value: Any, where: str, extras: dict[str, str]) -> DangerRating:
-        item = self._object_of(value, where)
+        item, at = self._opened(value, where)
         self.extras(extras, item, _RATING_KEYS, where)
         return DangerRating(
-            main_value=self._one_of(item.get("mainValue"), DANGER_VALUES, f"{where}.mainValue"),
-            elevation=self._elevation(item.get("elevation"), f"{where}.elevation", extras),
-            aspects=self._aspects(item.get("aspects"), f"{where}.aspects"),
-            valid_time_period=self._period(item.get("validTimePeriod"), f"{where}.validTimePeriod"),
+            main_value=self._one_of(*at("mainValue"), DANGER_VALUES),
+            elevation=self._elevation(*at("elevation"), extras),
+            aspects=self._aspects(*at("aspects")),
+            valid_time_period=self._period(*at("validTimePeriod")),
         )
 
     def _problem(self, value: Any, where: str, extras: dict[str, str]) -> AvalancheProblem:
-        item = self._object_of(value, where)
+        item, at = self._opened(value, where)
         self.extras(extras, item, _PROBLEM_KEYS, where)
         kind = item.get("problemType")
         if isinstance(kind, str) and kind in _OLD_PROBLEMS:
             self._note(f"The older drafts' {kind!r} was read as {_OLD_PROBLEMS[kind]!r}")
             kind = _OLD_PROBLEMS[kind]
         return AvalancheProblem(
-            problem_type=self._one_of(kind, PROBLEM_TYPES, f"{where}.problemType"),
-            elevation=self._elevation(item.get("elevation"), f"{where}.elevation", extras),
-            aspects=self._aspects(item.get("aspects"), f"{where}.aspects"),
-            valid_time_period=self._period(item.get("validTimePeriod"), f"{where}.validTimePeriod"),
-            comment=self._text(item.get("comment"), f"{where}.comment"),
-            avalanche_size=self._size(item.get("avalancheSize"), f"{where}.avalancheSize"),
-            snowpack_stability=self._maybe_one_of(
-                item.get("snowpackStability"), STABILITIES, f"{where}.snowpackStability"
-            ),
-            frequency=self._maybe_one_of(item.get("frequency"), FREQUENCIES, f"{where}.frequency"),
-            danger_rating_value=self._maybe_one_of(
-                item.get("dangerRatingValue"), DANGER_VALUES, f"{where}.dangerRatingValue"
-            ),
+            problem_type=self._one_of(kind, f"{where}.problemType", PROBLEM_TYPES),
+            elevation=self._elevation(*at("elevation"), extras),
+            aspects=self._aspects(*at("aspects")),
+            valid_time_period=self._period(*at("validTimePeriod")),
+            comment=self._text(*at("comment")),
+            avalanche_size=self._size(*at("avalancheSize")),
+            snowpack_stability=self._maybe_one_of(*at("snowpackStability"), STABILITIES),
+            frequency=self._maybe_one_of(*at("frequency"), FREQUENCIES),
+            danger_rating_value=self._maybe_one_of(*at("dangerRatingValue"), DANGER_VALUES),
         )
 
     def _period(self, value: Any, where: str) -> Any:
-        return PERIODS[0] if value is None else self._one_of(value, PERIODS, where)
+        return PERIODS[0] if value is None else self._one_of(value, where, PERIODS)
 
     def _size(self, value: Any, where: str) -> float | None:
         if value is None:
@@ -257,7 +250,9 @@ class Reader:
 
     def _aspects(self, value: Any, where: str) -> tuple[str, ...]:
         allowed = (*SECTORS, _NOT_APPLICABLE)
-        named: tuple[str, ...] = self._each(value, where, lambda item, at: self._one_of(item, allowed, at))
+        named: tuple[str, ...] = self._each(
+            value, where, lambda item, here: self._one_of(item, here, allowed)
+        )
         if _NOT_APPLICABLE in named:
             self._note("Aspects say 'n/a'; where no sector stands beside it, all aspects were taken")
         return tuple(name for name in dict.fromkeys(named) if name != _NOT_APPLICABLE)
@@ -265,9 +260,9 @@ class Reader:
     def _elevation(self, value: Any, where: str, extras: dict[str, str]) -> Elevation | None:
         if value is None:
             return None
-        item = self._object_of(value, where)
+        item, at = self._opened(value, where)
         self.extras(extras, item, frozenset({"lowerBound", "upperBound"}), where)
-        low, high = (self._bound(item.get(key), f"{where}.{key}") for key in ("lowerBound", "upperBound"))
+        low, high = (self._bound(*at(key)) for key in ("lowerBound", "upperBound"))
         if low is not None and high is not None and TREELINE not in (low, high) and int(low) > int(high):
             raise _refuse(where + ".upperBound", f"no lower than lowerBound {low}", high)
         return Elevation(low, high)
@@ -287,18 +282,17 @@ class Reader:
     def _source(self, value: Any, where: str) -> tuple[str, ...]:
         if value is None:
             return ()
-        item = self._object_of(value, where)
+        item, at = self._opened(value, where)
         found: list[str] = []
         for kind in ("provider", "person"):
             if item.get(kind) is not None:
-                found += self._names(item[kind], f"{where}.{kind}")
+                found += self._names(*at(kind))
         return tuple(found)
 
     def _names(self, value: Any, where: str) -> list[str]:
-        item = self._object_of(value, where)
-        found = [self._text(item.get(key), f"{where}.{key}") for key in ("name", "website")]
-        person = item.get("contactPerson")
-        more = [] if person is None else self._names(person, f"{where}.contactPerson")
+        item, at = self._opened(value, where)
+        found = [self._text(*at(key)) for key in ("name", "website")]
+        more = [] if item.get("contactPerson") is None else self._names(*at("contactPerson"))
         return [text for text in found if text] + more
 
     def _texts(self, item: dict[str, Any], where: str) -> dict[str, Texts]:
@@ -316,10 +310,10 @@ class Reader:
     def _one_text(self, value: Any, where: str) -> Texts:
         if isinstance(value, str):
             return Texts(None, self._text(value, where))
-        item = self._object_of(value, where)
+        _, at = self._opened(value, where)
         return Texts(
-            self._text(item.get("highlights"), f"{where}.highlights"),
-            self._text(item.get("comment"), f"{where}.comment"),
+            self._text(*at("highlights")),
+            self._text(*at("comment")),
         )
 
     def _tendency(self, value: Any, where: str) -> tuple[dict[str, str], ...]:
@@ -330,16 +324,14 @@ class Reader:
         return found
 
     def _one_tendency(self, value: Any, where: str) -> dict[str, str]:
-        item = self._object_of(value, where)
-        kind = self._maybe_one_of(
-            item.get("tendencyType"), ("decreasing", "steady", "increasing"), f"{where}.tendencyType"
-        )
-        start, end = self._valid_time(item.get("validTime"), f"{where}.validTime")
+        _, at = self._opened(value, where)
+        kind = self._maybe_one_of(*at("tendencyType"), ("decreasing", "steady", "increasing"))
+        start, end = self._valid_time(*at("validTime"))
         told = {
             "tendency_type": kind,
             "valid_from": start,
             "valid_to": end,
-            "highlights": self._text(item.get("highlights"), f"{where}.highlights"),
-            "comment": self._text(item.get("comment"), f"{where}.comment"),
+            "highlights": self._text(*at("highlights")),
+            "comment": self._text(*at("comment")),
         }
         return {key: text for key, text in told.items() if text is not None}

@@ -78,9 +78,6 @@ def _parsed(path: Path) -> Any:
     except UnicodeDecodeError as error:
         message = f"The forecast file {path.name} should be text in UTF-8; it is not. Get it again."
         raise FileReadError(message) from error
-    except RecursionError as error:
-        message = f"The forecast file {path.name} should be CAAML v6; it is nested too deep. Get it again."
-        raise FileReadError(message) from error
     except BulletinError:
         raise
     except ValueError as error:

@@ -1,4 +1,4 @@
-"""Outputs written whole or not at all, by one writer at a time on every system; drafts of plans, so kept."""
+"""Outputs written whole or not at all, by one writer at a time; drafts of plans, kept the same way."""
 
 from __future__ import annotations
 

@@ -19,7 +19,7 @@ from steybrae.forecast.bulletin import Bulletin, DangerValue, Part
 from steybrae.forecast.choose import Finding
 from steybrae.forecast.named import Crossed, GroundCells, LegGrounds, aspect_bits, plain_range_m
 from steybrae.frozen import dataclass
-from steybrae.ranges import Count, NotNegative, Ordinal, Range
+from steybrae.ranges import NOT_JSON, Count, NotNegative, Ordinal, Range
 from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
 
@@ -322,5 +322,5 @@ class ForecastBeside:
     place: tuple[NamedAtPlace, ...]
     notes: tuple[str, ...]
     words: tuple[str, ...]
-    cautions: tuple[Caution, ...] = field(default=(), metadata={"json": False})
-    matrix: HeightsByAspect | None = field(default=None, metadata={"json": False})
+    cautions: tuple[Caution, ...] = field(default=(), metadata=NOT_JSON)
+    matrix: HeightsByAspect | None = field(default=None, metadata=NOT_JSON)

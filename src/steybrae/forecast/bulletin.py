@@ -15,7 +15,7 @@ from dataclasses import field
 from typing import Annotated, Final, Literal
 
 from steybrae.frozen import dataclass
-from steybrae.ranges import Range, Words
+from steybrae.ranges import NOT_JSON, Range, Words
 from steybrae.terrain.attributes import SECTORS, Sector
 
 DANGER_VALUES: Final = ("low", "moderate", "considerable", "high", "very_high", "no_snow", "no_rating")
@@ -195,7 +195,7 @@ class Bulletin:
     highlights: str | None
     texts: dict[str, Texts]
     tendency: tuple[dict[str, str], ...]
-    extras: dict[str, str] = field(default_factory=dict, metadata={"json": False})
+    extras: dict[str, str] = field(default_factory=dict, metadata=NOT_JSON)
 
 
 def elevation_words(elevation: Elevation | None) -> str:

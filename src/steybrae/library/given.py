@@ -278,7 +278,6 @@ class GivenModel:
         )
         with door as model:
             found = found_near(model, near)
-            model.count_anew()
             yield model, replace(settings, origin=model.info.origin(), model_found=found)
 
 

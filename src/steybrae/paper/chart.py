@@ -17,12 +17,10 @@ from steybrae.paper.measurement import (
     map_text,
 )
 from steybrae.quantities import angle_to_gradient, gradient_to_angle
-from steybrae.ranges import NotNegative, SlopeDeg
+from steybrae.ranges import NOT_JSON, NotNegative, SlopeDeg
 
 CHART_SLOPES_DEG: Final = (10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
 """Slopes of a table, degrees: the default band edges, and gentler ones to learn on (our choice)."""
-
-_TEXT_ONLY: Final = {"json": False}
 
 
 @dataclass(frozen=True)
@@ -65,10 +63,10 @@ class SpacingChart:
 
     rows: tuple[SpacingRow, ...]
     cautions: Cautions
-    map_text: str = field(metadata=_TEXT_ONLY)
-    ruler_error_mm: float = field(metadata=_TEXT_ONLY)
-    unreadable_from_deg: float = field(metadata=_TEXT_ONLY)
-    index_every: int | None = field(metadata=_TEXT_ONLY)
+    map_text: str = field(metadata=NOT_JSON)
+    ruler_error_mm: float = field(metadata=NOT_JSON)
+    unreadable_from_deg: float = field(metadata=NOT_JSON)
+    index_every: int | None = field(metadata=NOT_JSON)
 
 
 def gap_for_slope_mm(slope_deg: float, interval_m: float, scale: float, gaps: int = 1) -> float:

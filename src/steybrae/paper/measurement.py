@@ -6,7 +6,7 @@ from typing import Final, Literal
 
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
-from steybrae.quantities import FOOT_M, SCALE_RANGE, gradient_to_angle
+from steybrae.quantities import FOOT_M, check_scale, gradient_to_angle
 from steybrae.value import AT_LEAST, ground_run, lower, millimetres, rise, slope
 
 RULER_ERROR_MM: Final = 0.5
@@ -101,11 +101,7 @@ def check_map(interval_m: float, scale: float) -> None:
             "Read it in the margin of the sheet."
         )
         raise QuantityError(message)
-    if not SCALE_RANGE[0] <= scale <= SCALE_RANGE[1]:
-        message = (
-            f"A map scale should lie between 1:100 and 1:10 000 000; got 1:{scale:g}. Check the denominator."
-        )
-        raise QuantityError(message)
+    check_scale(scale, f"1:{scale:g}")
 
 
 THINNED_FROM_DEG: Final = gradient_to_angle(1.0 / 3.0)

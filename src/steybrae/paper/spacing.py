@@ -38,24 +38,12 @@ from steybrae.paper.measurement import (
     understood_text,
     unseen_texts,
 )
-from steybrae.quantities import gradient_to_angle
-from steybrae.ranges import NotNegative, SlopeDeg
-
-__all__ = [
-    "RULER_ERROR_MM",
-    "GapMeasurement",
-    "GapResult",
-    "UncertaintyShares",
-    "contour_relative_sigma",
-    "slope_from_spacing",
-]
+from steybrae.quantities import COVERAGE_K, gradient_to_angle
+from steybrae.ranges import NOT_JSON, NotNegative, SlopeDeg
 
 CONTOUR_SIGMA_SHARE: Final = 1.0 / 3.2897
 """One sigma of a contour's height as a share of the interval: half the interval is the 90 %
 bound of the US National Map Accuracy Standards (1947), read as Gaussian, 2 x 1.6449 = 3.2897."""
-
-COVERAGE_K: Final = 2.0
-"""Sigmas in a 95 % expanded uncertainty."""
 
 
 @dataclass(frozen=True)
@@ -79,9 +67,6 @@ class UncertaintyShares:
     ruler_deg: NotNegative
     contour_m: NotNegative | None
     contour_deg: NotNegative | None
-
-
-_TEXT_ONLY: Final = {"json": False}
 
 
 @dataclass(frozen=True)
@@ -135,11 +120,11 @@ class GapResult:
     bands_possible: tuple[Band, ...]
     open_above: bool
     cautions: Cautions
-    understood: str = field(metadata=_TEXT_ONLY)
-    map_text: str = field(metadata=_TEXT_ONLY)
-    basis: str = field(metadata=_TEXT_ONLY)
-    unseen: tuple[str, ...] = field(metadata=_TEXT_ONLY)
-    traps: tuple[str, ...] = field(metadata=_TEXT_ONLY)
+    understood: str = field(metadata=NOT_JSON)
+    map_text: str = field(metadata=NOT_JSON)
+    basis: str = field(metadata=NOT_JSON)
+    unseen: tuple[str, ...] = field(metadata=NOT_JSON)
+    traps: tuple[str, ...] = field(metadata=NOT_JSON)
 
 
 def contour_relative_sigma(gaps: int) -> float:

@@ -31,7 +31,7 @@ from steybrae.route.positions.grids import BNG_EPSG, grid_m, utm_epsg
 from steybrae.route.positions.places import GRIDS, Place
 
 if TYPE_CHECKING:
-    from pyproj import Geod, Proj
+    from pyproj import Proj
 
 
 NORTHS: Final = ("true", "grid", "magnetic")
@@ -103,13 +103,6 @@ def bearing_difference_deg(from_deg: float, to_deg: float) -> float:
 
 
 @cache
-def _geod() -> Geod:
-    from pyproj import Geod  # noqa: PLC0415
-
-    return Geod(ellps="WGS84")
-
-
-@cache
 def _proj(epsg: int) -> Proj:
     from pyproj import Proj  # noqa: PLC0415
 
@@ -134,7 +127,9 @@ def geodesic(start: Place, end: Place) -> tuple[float, float]:
     RouteError
         The two are one place.
     """
-    azimuth_deg, _, length_m = _geod().inv(start.lon_deg, start.lat_deg, end.lon_deg, end.lat_deg)
+    from steybrae.terrain.dem import EARTH  # noqa: PLC0415
+
+    azimuth_deg, _, length_m = EARTH.inv(start.lon_deg, start.lat_deg, end.lon_deg, end.lat_deg)
     if length_m == 0.0:
         message = (
             f"A leg needs two different places; both lie at {start.lat_deg:.5f}, "

@@ -68,7 +68,7 @@ def half_width_m(chainage_m: Array, place_error_m: float, drift_deg: float) -> A
 
 
 def reach_beside_m(chainage_m: float, place_error_m: float, drift_deg: float) -> float:
-    """How far from the line ground is looked at as far as some chainage of a leg, metres."""
+    """Distance from the line within which ground is looked at up to a chainage of a leg, metres."""
     return max(float(half_width_m(np.array(chainage_m), place_error_m, drift_deg)), SIDE_REACH_M)
 
 

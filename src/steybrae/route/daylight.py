@@ -224,6 +224,11 @@ def shown_clock(instant: dt.datetime, side: str) -> str:
     return f"{shown:%H:%M} {shown.tzname()}"
 
 
+def needs_zone(start: dt.datetime) -> DateError:
+    """Error of a start whose time zone is not known."""
+    return DateError(f"A start needs its time zone; got {start:%H:%M} without. Add --zone.")
+
+
 def _later(start: dt.datetime, minutes: float) -> dt.datetime:
     """Add elapsed minutes: on local times Python adds what the wall clock shows instead."""
     return (start.astimezone(dt.UTC) + dt.timedelta(minutes=minutes)).astimezone(start.tzinfo)
@@ -235,8 +240,7 @@ def arrivals(start: dt.datetime, times_min: Sequence[float]) -> tuple[dt.datetim
     None from the first leg on whose minutes are not finite. `DateError` for a start without zone.
     """
     if start.tzinfo is None:
-        message = f"A start needs its time zone; got {start:%H:%M} without. Add --zone."
-        raise DateError(message)
+        raise needs_zone(start)
     found: list[dt.datetime | None] = []
     total_min = 0.0
     for time_min in times_min:

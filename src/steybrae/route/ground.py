@@ -104,7 +104,7 @@ class Look:
         return max(STRETCH_CELLS * self.spacing_m, STRETCH_M)
 
     def reach_m(self, chainage_m: float) -> float:
-        """How far from the line ground is looked at as far as some chainage of a leg, metres."""
+        """Distance from the line within which ground is looked at up to a chainage of a leg, metres."""
         return reach_beside_m(chainage_m, self.place_error_m, self.drift_deg)
 
     def bins(self, track: Track) -> tuple[float, int]:

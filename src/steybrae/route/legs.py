@@ -12,18 +12,16 @@ ground distance from the start of the leg, metres.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import lru_cache
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import pyproj
 
 from steybrae.errors import OffModelError, RouteError
 from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.route.positions.places import Place
-from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.dem import EARTH, Array, Grid
 
 WAY_OFF: Final = "way off"
 """How the name of a route begins that leaves a planned line, in any letter case (our choice)."""
@@ -157,11 +155,6 @@ def check_beside(length_m: float, cells: int, pairs: int) -> None:
         raise RouteError(message)
 
 
-@lru_cache(maxsize=1)
-def _geod() -> pyproj.Geod:
-    return pyproj.Geod(ellps="WGS84")
-
-
 @dataclass(frozen=True, eq=False)
 class Track:
     """A line cut into short straight pieces.
@@ -221,7 +214,7 @@ def leg_track(route: Route, number: int, longest_m: float = 240.0) -> Track:
     points = route.points[first : last + 1]
     lon = np.array([place.lon_deg for place in points])
     lat = np.array([place.lat_deg for place in points])
-    azimuth, _, length = _geod().inv(lon[:-1], lat[:-1], lon[1:], lat[1:])
+    azimuth, _, length = EARTH.inv(lon[:-1], lat[:-1], lon[1:], lat[1:])
     moved = length > 0.0
     if not moved.any():
         return Track(lon[:2], lat[:2], np.zeros(2), np.zeros(1))
@@ -229,13 +222,13 @@ def leg_track(route: Route, number: int, longest_m: float = 240.0) -> Track:
     piece = np.repeat(np.arange(len(counts)), counts)
     step = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
     share = step / counts[piece]
-    lons, lats, _ = _geod().fwd(lon[piece], lat[piece], azimuth[piece], share * length[piece])
+    lons, lats, _ = EARTH.fwd(lon[piece], lat[piece], azimuth[piece], share * length[piece])
     # Vertices of the file stay to the last digit; the last one closes the leg.
     lons = np.append(np.where(step == 0, lon[piece], lons), lon[-1])
     lats = np.append(np.where(step == 0, lat[piece], lats), lat[-1])
     start = np.concatenate(([0.0], np.cumsum(length)))
     chainage = np.append(start[piece] + share * length[piece], start[-1])
-    travel, _, _ = _geod().inv(lons[:-1], lats[:-1], lons[1:], lats[1:])
+    travel, _, _ = EARTH.inv(lons[:-1], lats[:-1], lons[1:], lats[1:])
     return Track(np.unwrap(lons, period=360.0), lats, chainage, np.remainder(travel, 360.0))
 
 

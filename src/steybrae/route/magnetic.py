@@ -18,6 +18,7 @@ from typing import Any, Final
 
 from steybrae.errors import DateError, PlaceError
 from steybrae.frozen import dataclass
+from steybrae.quantities import COVERAGE_K
 from steybrae.route.positions.places import Place
 
 MODEL: Final = "WMM2025"
@@ -40,9 +41,6 @@ ERROR_FLOOR_DEG: Final = 0.26
 
 ERROR_TIMES_H: Final = 5417.0
 """Part that grows as the horizontal field falls, degrees times nT (error model of WMM2025)."""
-
-COVERAGE_K: Final = 2.0
-"""Factor from one standard deviation to 95 %."""
 
 HEIGHT_M: Final = (-1000.0, 850_000.0)
 """Heights that the model covers, metres (WMM technical report)."""

@@ -9,18 +9,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import Geod
 
 from steybrae.errors import QuantityError, RouteError
 from steybrae.frozen import dataclass
 from steybrae.quantities import parse_ground_length_m
 from steybrae.route.legs import MOST_LEGS, Route
 from steybrae.route.positions.places import Place
+from steybrae.terrain.dem import EARTH
 
 TURN_TOLERANCE_M: Final = 25.0
 """Most that a line may lie beside the straight line of its leg, metres: half a millimetre on a
@@ -39,11 +38,6 @@ EARTH_RADIUS_M: Final = 6_371_008.8
 """Mean radius of the earth, metres (WGS 84 mean radius R1)."""
 
 FloatArray = NDArray[np.float64]
-
-
-@cache
-def _wgs84() -> Geod:
-    return Geod(ellps="WGS84")
 
 
 def drop_repeats(points: Sequence[Place]) -> tuple[tuple[Place, ...], int]:
@@ -75,7 +69,7 @@ def chainages_m(points: Sequence[Place]) -> FloatArray:
     """
     lats = [point.lat_deg for point in points]
     lons = [point.lon_deg for point in points]
-    steps = _wgs84().line_lengths(lons, lats) if len(points) > 1 else []
+    steps = EARTH.line_lengths(lons, lats) if len(points) > 1 else []
     return np.concatenate(([0.0], np.cumsum(np.asarray(steps, dtype=np.float64))))
 
 
@@ -273,8 +267,8 @@ def place_along(chainage_m: float, points: Sequence[Place], along_m: FloatArray,
     """Point of a line at a chainage, on the geodesic between its neighbours; `along_m` as `chainages_m`."""
     after = max(1, int(np.searchsorted(along_m, chainage_m)))
     before, beyond = points[after - 1], points[after]
-    azimuth_deg, _, _ = _wgs84().inv(before.lon_deg, before.lat_deg, beyond.lon_deg, beyond.lat_deg)
-    lon_deg, lat_deg, _ = _wgs84().fwd(
+    azimuth_deg, _, _ = EARTH.inv(before.lon_deg, before.lat_deg, beyond.lon_deg, beyond.lat_deg)
+    lon_deg, lat_deg, _ = EARTH.fwd(
         before.lon_deg, before.lat_deg, azimuth_deg, chainage_m - float(along_m[after - 1])
     )
     return Place(lat_deg, lon_deg, name=name)

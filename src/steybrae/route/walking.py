@@ -189,9 +189,6 @@ def swiss_min(segment: Segment) -> float:
     return segment.length_m / 1000.0 * swiss_min_per_km(segment.track_gradient)
 
 
-__all__ = ["METHODS", "Allowances", "Segment", "leg_min", "time_words"]
-
-
 NOT_ADDED: Final = "No time added for"
 """How what a time leaves out begins, in words."""
 

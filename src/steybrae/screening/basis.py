@@ -96,6 +96,11 @@ def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
     )
 
 
+def zones_sentences(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
+    """Say `zones_text` in whole sentences."""
+    return f"Start zones: {zones_text(looks, rules, cell_m)}. Steeper ground counts too."
+
+
 def _day_overhead_text(totals: Totals) -> str:
     """Steepest sight of the day and its leg, that from within a start zone told apart.
 

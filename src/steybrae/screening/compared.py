@@ -11,20 +11,19 @@ from dataclasses import field, fields, replace
 from typing import Any, Final, Literal
 
 import numpy as np
-from pyproj import Geod
 
 from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.errors import OffModelError, QuantityError, RouteError
 from steybrae.frozen import dataclass
-from steybrae.ranges import NotNegative, Ordinal, Positive
+from steybrae.ranges import NOT_JSON, NotNegative, Ordinal, Positive
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.legs import Route, is_way_off, leg_track
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import NEAR_LINE_M, chainages_m, nearest_on_line, place_along
 from steybrae.screening.places.result import OnLine, PlaceThatMatters
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
-from steybrae.terrain.dem import Array
+from steybrae.terrain.dem import EARTH, Array
 
 MOST_SHIFT_M: Final = 500.0
 """Farthest that a line is moved, metres: beyond, it is another line (our choice)."""
@@ -66,7 +65,7 @@ class ComparedLine(Totals):
     places: int
     at_length: tuple[PlaceThatMatters, ...]
     cautions: Cautions
-    line_deg: tuple[Array, Array] = field(metadata={"json": False})
+    line_deg: tuple[Array, Array] = field(metadata=NOT_JSON)
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,16 +249,15 @@ def moved(route: Route, shift_m: float, side: Side) -> Route:
     lons = np.concatenate([tracks[0].lon_deg[:1], *(track.lon_deg[1:] for track in tracks)])
     steps = np.concatenate([np.zeros(1), *(np.diff(track.chainage_m) for track in tracks)])
     lons, at_m = np.unwrap(lons, period=360.0), np.cumsum(steps)
-    geod = Geod(ellps="WGS84")
     back, ahead = (
         (np.interp(at_m + by_m, at_m, lons), np.interp(at_m + by_m, at_m, lats))
         for by_m in (-shift_m, shift_m)
     )
-    travel_deg, _, apart_m = geod.inv(*back, *ahead)
-    arriving_deg, _, _ = geod.inv(*back, lons, lats)
+    travel_deg, _, apart_m = EARTH.inv(*back, *ahead)
+    arriving_deg, _, _ = EARTH.inv(*back, lons, lats)
     travel_deg = np.where(apart_m < _APART_M, arriving_deg, travel_deg)
     square_deg = travel_deg + (-90.0 if side == "left" else 90.0)
-    lons, lats, _ = geod.fwd(lons, lats, square_deg, np.full_like(at_m, shift_m))
+    lons, lats, _ = EARTH.fwd(lons, lats, square_deg, np.full_like(at_m, shift_m))
     points = [Place(float(lat), float(lon)) for lat, lon in zip(lats, lons, strict=True)]
     for turn, was in zip(turns, route.turn_points, strict=True):
         kept = route.points[was]

@@ -1,4 +1,4 @@
-"""How well a model's slopes are known, from what was stated of it, for every answer alike."""
+"""What is asked of a line and said of its model, and how well slopes are known from it, for every answer."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from steybrae.bands import BandScheme
 from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, Positive
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
-from steybrae.route.overhead.windows import REACH_M, OverheadLook, joins_of
+from steybrae.route.overhead.windows import OverheadLook, joins_of
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.engines import Engine
@@ -20,6 +20,7 @@ from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, kinds_told
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
+from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
@@ -41,7 +42,7 @@ class Asked:
     model_kind
         What kind of model it is, for the error of its heights; None where not stated.
     model_found
-        What its heights were found to be (`steybrae.screening.model.examine`); intervals rest on it.
+        What its heights were found to be (`steybrae.screening.model.look`); intervals rest on it.
     interval_m
         Contour interval of the user's map, for the ascent as counted there; None where not given. Metres.
     start_zones

@@ -10,7 +10,6 @@ from functools import cached_property, partial
 from typing import Final
 
 import numpy as np
-import pyproj
 from numpy.typing import NDArray
 
 from steybrae.errors import OffModelError, RouteError
@@ -22,7 +21,7 @@ from steybrae.route.legs import Route, Track, check_beside, check_line, leg_trac
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.screening.known import Settings, cells_of_line, overhead_look, slopes_known
 from steybrae.terrain.attributes import baseline_cells
-from steybrae.terrain.dem import Array, DemSource, Grid
+from steybrae.terrain.dem import EARTH, Array, DemSource, Grid
 from steybrae.terrain.jacobian import askew
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -166,8 +165,6 @@ def _outside_words(lon: np.ndarray, lat: np.ndarray, grid: Grid) -> str:
 MOST_BETWEEN_M: Final = 100_000.0
 """No two points of a day's line lie further apart, metres (our choice; a long day on ski is half)."""
 
-_EARTH: Final = pyproj.Geod(ellps="WGS84")
-
 
 def would_lie_on(grid: Grid, lat_deg: Array, lon_deg: Array) -> NDArray[np.bool_]:
     """Whether each place lies off a model and would lie on it with latitude and longitude exchanged.
@@ -197,7 +194,7 @@ def places_swapped(route: Route, grid: Grid) -> bool:
     lat = np.array([place.lat_deg for place in route.points])
     lon = np.array([place.lon_deg for place in route.points])
     found = would_lie_on(grid, lat, lon)
-    _, _, apart_m = _EARTH.inv(lon[:-1], lat[:-1], lon[1:], lat[1:])
+    _, _, apart_m = EARTH.inv(lon[:-1], lat[:-1], lon[1:], lat[1:])
     far = np.flatnonzero(apart_m > MOST_BETWEEN_M)
     if far.size:
         start = int(far[0])

@@ -18,7 +18,7 @@ from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.named import LegGrounds
 from steybrae.frozen import dataclass
-from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Share, SlopeDeg
+from steybrae.ranges import NOT_JSON, LatDeg, LonDeg, NotNegative, Ordinal, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Profile
 from steybrae.route.positions.places import Place
@@ -217,7 +217,7 @@ class LineFacts:
     short_slope_max_deg
         Steepest of the same cells over two cells, where that is a band steeper, degrees; else None.
     band_lengths_m
-        Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
+        Metres in each band, by its label; with `unknown_m` they add up to `length_m`.
     known_share
         Share of the length that is known.
     """
@@ -310,8 +310,8 @@ class LegScreening(LineFacts, LegGroundFacts):
     expected_readings: tuple[ExpectedReading, ...]
     steep_without_check: tuple[SteepWithoutCheck, ...]
     cautions: Cautions
-    points: LegPoints = field(metadata={"json": False})
-    overhead_profile: Profile = field(metadata={"json": False})
+    points: LegPoints = field(metadata=NOT_JSON)
+    overhead_profile: Profile = field(metadata=NOT_JSON)
     unknown_above_at: UnknownAt | None = None
     slope_corridor_high_deg: SlopeDeg | None = None
 
@@ -327,8 +327,8 @@ class Totals(LineFacts):
     legs
         Number of legs.
     slope_max_deg
-        Steepest of the cells that the line touches and of those around them; None on a leg wholly
-        unknown. Degrees.
+        Steepest of the cells that the line touches and of those around them, degrees; None where
+        nothing is known.
     slope_max_leg
         Number of the leg that holds it; None where nothing is known.
     slope_corridor_max_deg
@@ -341,7 +341,7 @@ class Totals(LineFacts):
     steep_stretch_m
         Longest stretch of ground of 30 degrees or more; unknown ground does not end it. Metres.
     band
-        Band of slope_max_deg; None on a leg wholly unknown.
+        Band of slope_max_deg; None where nothing is known.
     bands_possible
         From there to the steeper of the bands of slope_high_deg and of the corridor.
     open_above
@@ -485,11 +485,11 @@ class RouteScreening:
     version: str
     cautions: Cautions
     cross_check: CrossCheck | None = None
-    turn_points: tuple[Place, ...] = field(default=(), metadata={"json": False})
-    origin: RunOrigin | None = field(default=None, metadata={"json": False})
-    relief: Relief | None = field(default=None, metadata={"json": False})
+    turn_points: tuple[Place, ...] = field(default=(), metadata=NOT_JSON)
+    origin: RunOrigin | None = field(default=None, metadata=NOT_JSON)
+    relief: Relief | None = field(default=None, metadata=NOT_JSON)
     forecast: ForecastBeside | None = None
-    forecast_grounds: tuple[LegGrounds, ...] | None = field(default=None, metadata={"json": False})
+    forecast_grounds: tuple[LegGrounds, ...] | None = field(default=None, metadata=NOT_JSON)
 
     @property
     def leg_ends(self) -> tuple[Place, ...]:

@@ -1,18 +1,18 @@
-"""Screen a whole route on an elevation model, and tell how far that is, for the bar of who waits."""
+"""Screen a whole route on an elevation model, its steps counted for a progress bar."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 from dataclasses import fields, replace
 from functools import partial
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 from steybrae import __version__
 from steybrae.cautions import Situation, cautions_for
 from steybrae.names import clean
 from steybrae.route.ascent import reversal_m
 from steybrae.route.ground import LegGround, leg_ground, leg_windows
-from steybrae.route.kept import NOTHING_KEPT, Kept
+from steybrae.route.kept import NOTHING_KEPT, Kept, T
 from steybrae.route.legs import Route, Track, stretches
 from steybrae.route.overhead.legs import route_above
 from steybrae.route.overhead.result import Above
@@ -176,9 +176,6 @@ def _facts(ready: ReadyLine) -> ModelFacts:
 def _used(settings: Settings, reversal: float) -> SettingsUsed:
     asked = {one.name: getattr(settings, one.name) for one in fields(Asked)}
     return SettingsUsed(edges_deg=settings.bands.edges_deg, reversal_m=reversal, **asked)
-
-
-T = TypeVar("T")
 
 
 class Counting(Kept):

@@ -10,7 +10,7 @@ import dataclasses
 import itertools
 import math
 from collections.abc import Iterator
-from typing import Any, Final, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 import pyproj
@@ -29,10 +29,8 @@ from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.screening.sound_overhead import SAME_SHARE, overhead_contradictions
 from steybrae.screening.totals import doubtful_heights, route_totals
-from steybrae.terrain.dem import Grid
+from steybrae.terrain.dem import EARTH, Grid
 from steybrae.terrain.examine.found import kinds_told
-
-_WGS84: Final = pyproj.Geod(ellps="WGS84")
 
 _Part = TypeVar("_Part", LegScreening, ComparedLine, WayOff)
 
@@ -108,7 +106,7 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
         yield "its model should have cells of a size and a height unit"
     for leg in found.legs:
         every = (
-            _lengths(leg, bands),
+            _leg_or_line(leg, bands),
             _slopes(leg, bands),
             _along(leg),
             _short(leg, bands),
@@ -144,24 +142,18 @@ def _beside(found: RouteLines, bands: BandScheme) -> Iterator[str]:
     if not found.lines or not _alike({name: getattr(found.lines[0], name) for name in main}, main):
         yield "the first of its lines is not its main line"
     for line in (*found.lines, *found.ways_off):
-        for what in (*_lengths(line, bands), *_slopes_of_line(line, bands)):
+        for what in (*_leg_or_line(line, bands), *_line(line)):
             yield f"in the line {line.name!a:.60} {what}"
     if any(way.leaves.leg > len(found.legs) for way in found.ways_off):
         yield "a way off leaves a leg that there is not"
 
 
-def _slopes_of_line(line: ComparedLine, bands: BandScheme) -> Iterator[str]:
-    slope, places = line.slope_max_deg, line.at_length
-    if line.band != (None if slope is None else bands.band(slope)):
-        yield "the band is not that of its steepest slope"
-    if (slope or 0.0) > (line.slope_corridor_max_deg or 0.0) + SAME:
-        yield "the corridor is gentler than the line in it"
-    if any((place.slope_max_deg or 0.0) > (slope or 0.0) + SAME for place in places):
+def _line(line: ComparedLine) -> Iterator[str]:
+    places = line.at_length
+    if any((place.slope_max_deg or 0.0) > (line.slope_max_deg or 0.0) + SAME for place in places):
         yield "a place is steeper than its steepest slope"
     if any(place.words != place_words(place) for place in places) or line.places < len(places):
         yield "places are not those of its figures"
-    if line.unknown_m > 0.0 and not line.open_above:
-        yield "something is unknown and it is not open above"
     zones_m = (line.in_start_zone_m, line.in_possible_zone_m, line.length_m)
     if any(less > more + SAME_M for less, more in itertools.pairwise(zones_m)):
         yield "start zones are longer than possible ones, or than the line"
@@ -176,7 +168,8 @@ def _on_earth(grid: Grid) -> bool:
         return False
 
 
-def _lengths(leg: LegScreening | ComparedLine, bands: BandScheme) -> Iterator[str]:
+def _leg_or_line(leg: LegScreening | ComparedLine, bands: BandScheme) -> Iterator[str]:
+    """Hold against each other the figures that a leg and a line beside the main one both have."""
     lengths = [*leg.band_lengths_m.values(), leg.unknown_m]
     if not 0.0 < leg.length_m < math.inf or not all(0.0 <= metres < math.inf for metres in lengths):
         yield "lengths are not numbers of metres"
@@ -189,26 +182,33 @@ def _lengths(leg: LegScreening | ComparedLine, bands: BandScheme) -> Iterator[st
         yield "steep ground is longer than itself"
     if (leg.elevation_min_m or 0.0) > (leg.elevation_max_m or 0.0):
         yield "the lowest height lies above the highest"
+    slope, corridor = leg.slope_max_deg, leg.slope_corridor_max_deg
+    if not all(value is None or 0.0 <= value <= 90.0 for value in (slope, corridor)):
+        yield "a slope lies outside 0 to 90 degrees"
+        return
+    if leg.band != (None if slope is None else bands.band(slope)):
+        yield "the band is not that of its steepest slope"
+    if (slope or 0.0) > (corridor or 0.0) + SAME:
+        yield "the corridor is gentler than the line in it"
+    if leg.unknown_m > 0.0 and not leg.open_above:
+        yield "something is unknown and it is not open above"
 
 
 def _slopes(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
     low, slope, high = leg.slope_low_deg, leg.slope_max_deg, leg.slope_high_deg
     corridor = leg.slope_corridor_max_deg
-    known = [value for value in (low, slope, high, corridor) if value is not None]
-    if not all(0.0 <= value <= 90.0 for value in known):
-        yield "a slope lies outside 0 to 90 degrees"
+    if not all(end is None or 0.0 <= end <= 90.0 for end in (low, high)):
+        yield "an end of its interval lies outside 0 to 90 degrees"
         return
     if slope is not None and ((low or 0.0) > slope or slope > (90.0 if high is None else high)):
         yield "the steepest slope lies outside its own interval"
     if (leg.slope_corridor_high_deg or 90.0) < max(corridor or 0.0, high or 0.0) - SAME:
         yield "the upper end of its corridor lies below what is in it"
-    if leg.band != (None if slope is None else bands.band(slope)):
-        yield "the band is not that of its steepest slope"
     short = leg.short_slope_max_deg, leg.short_corridor_max_deg
     if leg.bands_possible != possible_bands(bands, slope, high, corridor, *short):
         yield "the possible bands are not those of its slopes"
-    if not leg.open_above and (leg.unknown_m > 0.0 or high is None):
-        yield "something is unknown and it is not open above"
+    if high is None and not leg.open_above:
+        yield "no upper end is known and it is not open above"
     sights = () if leg.overhead is None else (leg.overhead.sight, leg.overhead.sight_outside)
     if any(sight is not None and (sight.deg is None) != (sight.distance_m is None) for sight in sights):
         yield "a sight has a distance and no angle, or none and an angle"
@@ -244,8 +244,6 @@ def _short(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
     """Hold the corridor and the short pieces of a leg against its steepest slope."""
     slope, corridor = leg.slope_max_deg, leg.slope_corridor_max_deg
     on_line, beside = leg.short_slope_max_deg, leg.short_corridor_max_deg
-    if (slope or 0.0) > (corridor or 0.0) + SAME:
-        yield "the corridor is gentler than the line in it"
     if (on_line, beside) != (short_steeper(bands, slope, on_line), shown_steeper(corridor, beside)):
         yield "a short piece is no steeper than what it is part of"
     if shown_slope_deg(on_line or 0.0) > shown_slope_deg(max(corridor or 0.0, beside or 0.0)):
@@ -271,7 +269,7 @@ def _told(leg: LegScreening) -> Iterator[str]:
 def _heights(leg: LegScreening, found: RouteScreening) -> Iterator[str]:
     """Points of a leg against its length, and where all heights are known against these."""
     points = leg.points
-    along_m = _WGS84.line_length(points.lon_deg, points.lat_deg)
+    along_m = EARTH.line_length(points.lon_deg, points.lat_deg)
     if not math.isclose(along_m, leg.length_m, rel_tol=SAME_SHARE, abs_tol=0.1):
         yield "the length is not that of its points"
     height_m, low_m, high_m = points.elevation_m, leg.elevation_min_m, leg.elevation_max_m

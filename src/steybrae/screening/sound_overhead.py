@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
-import pyproj
 
 from steybrae.route.overhead.result import OverheadAnswer, SightAnswer, TopAnswer
 from steybrae.route.overhead.windows import JOINED_CELL_M
@@ -20,6 +19,7 @@ from steybrae.route.shape_result import Spot, shape_words
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.sound import SAME_M
 from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.dem import EARTH
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.unknown import UNKNOWN_NEAR_M
 from steybrae.terrain.traps import CLIFF_DEG, GULLY_RISE_M
@@ -29,8 +29,6 @@ SAME_DEG: Final = 1e-6
 
 SAME_SHARE: Final = 1e-3
 """Share by which a distance in a grid may differ from that on the ellipsoid (our choice; 4e-5 was met)."""
-
-_WGS84: Final = pyproj.Geod(ellps="WGS84")
 
 
 def overhead_contradictions(found: RouteScreening) -> Iterator[str]:
@@ -124,14 +122,14 @@ def _is_angle(deg: float, rise_m: float, distance_m: float) -> bool:
 
 
 def _apart_m(one: Spot, other: Spot) -> float:
-    return float(_WGS84.inv(one.lon_deg, one.lat_deg, other.lon_deg, other.lat_deg)[2])
+    return float(EARTH.inv(one.lon_deg, one.lat_deg, other.lon_deg, other.lat_deg)[2])
 
 
 def _of_place(place: PlaceThatMatters, cell_m: float) -> bool:
     over = place.overhead
     if over is None or over.quantity != "sight":
         return True
-    apart_m = _WGS84.inv(over.at.lon_deg, over.at.lat_deg, over.lon_deg, over.lat_deg)[2]
+    apart_m = EARTH.inv(over.at.lon_deg, over.at.lat_deg, over.lon_deg, over.lat_deg)[2]
     near = abs(apart_m - over.distance_m) <= 2.0 * max(cell_m, JOINED_CELL_M) + SAME_SHARE * over.distance_m
     return near and _is_angle(over.deg, over.rise_m, over.distance_m)
 

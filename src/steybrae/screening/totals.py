@@ -102,16 +102,16 @@ def _overheads(
     return lead, within if within is not None and (lead is None or within[0] > lead[0]) else None
 
 
+_IN_FEET: Final = "may be in feet, decimetres or centimetres. State --z-unit, or bring the model to metres."
+
+
 def doubtful_heights(legs: Sequence[LegScreening], totals: Totals) -> str:
     """Say why heights look like another unit; empty where they do not."""
     low, top = totals.elevation_min_m, totals.elevation_max_m
     if low is None or top is None:
         return ""
     if low < LAND_HEIGHTS_M[0] or top > LAND_HEIGHTS_M[1]:
-        return (
-            f"Heights along the line run from {low:.0f} to {top:.0f} m, which no land has: they may be in "
-            "feet, decimetres or centimetres. State --z-unit, or bring the model to metres."
-        )
+        return f"Heights along the line run from {low:.0f} to {top:.0f} m, which no land has: they {_IN_FEET}"
     slopes = np.concatenate([leg.points.slope_deg for leg in legs])
     known = slopes[np.isfinite(slopes)]
     middle_deg = float(median(known)) if len(known) else 0.0
@@ -119,7 +119,6 @@ def doubtful_heights(legs: Sequence[LegScreening], totals: Totals) -> str:
         return (
             f"{AT_LEAST.capitalize()} half of the line lies on ground of "
             f"{lower(middle_deg, step=1.0).figure} degrees and steeper, where nobody walks: "
-            "the heights may be in feet, decimetres or centimetres. "
-            "State --z-unit, or bring the model to metres."
+            f"the heights {_IN_FEET}"
         )
     return ""

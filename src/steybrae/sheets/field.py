@@ -86,13 +86,15 @@ def _table(sheet: Sheet, result: FieldSheet, top: float, bottom: float) -> None:
         sheet.line(edge, top, edge, y, 0.15)
 
 
+_GENTLE: Final = "A gentle reading never makes gentler what map or model show."
+
+
 def _reminders(sheet: Sheet, result: FieldSheet, top: float) -> None:
     known = ",  ".join(f"{count}: ±{slope(value).text}" for count, value in result.uncertainty_by_count)
     lines = (
         "Look straight up or down the fall line, over 20 m, better more, where you can; read four times, "
         "change hands or places. Bearings from true north. In grey: an invented row.",
-        f"95 % uncertainty of the mean by number of readings: {known}. A gentle reading never makes "
-        f"gentler what map or model show.",
+        f"95 % uncertainty of the mean by number of readings: {known}. {_GENTLE}",
         f"To type a row in: {result.type_in[0]}",
         f"Or write the table as CSV, the grey names above it: {result.type_in[1]}",
     )
@@ -108,8 +110,8 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
     known = ", ".join(f"{count}: ±{slope(deg).text}" for count, deg in counts)
     words = (
         "Stand where it says, look straight up or down the fall line over 20 m, or at the point named; read "
-        "three times. Degrees, no sign. A gentle reading never makes gentler what map or model show. 95 % "
-        f"of the mean by number of readings: {known}."
+        "three times. Degrees, no sign. "
+        f"{_GENTLE} 95 % of the mean by number of readings: {known}."
     )
     y = sheet.across(sheet.top_mm - 1.0, result.plan, size_pt=9, bold=True)
     y = sheet.across(y, words, size_pt=8)

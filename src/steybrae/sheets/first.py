@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.screening.places.find import letters
 from steybrae.sheets.first_patches import BODY_PT, GROUND_INK, heading, match_page, rank_page
 from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
@@ -275,8 +276,8 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     sheet = Sheet("Slope from contours, answers: your own map", result.cautions, paper=paper)
     width = sheet.across_mm
     text = (
-        f"{result.look.name}. Accept: what a length read 0.5 mm long or short gives, and its bands. A "
-        f"band is not asked for where more than {MOST_BANDS} are right: measure over more gaps."
+        f"{result.look.name}. Accept: what a length read {RULER_ERROR_MM:g} mm long or short gives, and "
+        f"its bands. A band is not asked for where more than {MOST_BANDS} are right: measure over more gaps."
     )
     y = sheet.across(sheet.top_mm - 1.0, text, size_pt=8, bold=True) - 2.0
     for number, (stretch, answer) in enumerate(zip(result.stretches, result.answers, strict=True)):

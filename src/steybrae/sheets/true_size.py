@@ -16,9 +16,10 @@ from typing import Any, Final, Literal
 from steybrae.cautions import Caution
 from steybrae.errors import ONE_AT_A_TIME
 from steybrae.papers import paper_size_mm
+from steybrae.quantities import INCH_MM
 from steybrae.sheets.tagged import Kind, Tags
 
-PT_PER_MM: Final = 72.0 / 25.4
+PT_PER_MM: Final = 72.0 / INCH_MM
 """Points of PDF in a millimetre, exact (ISO 32000-1: a unit of user space is 1/72 inch)."""
 
 MARGIN_MM: Final = 12.0

@@ -22,7 +22,6 @@ from steybrae.frozen import dataclass
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle, round_down, round_up, shown_slope_deg
 from steybrae.teach.map_ground import MapLook
-from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import Stretch
 from steybrae.value import Value, between, rise, slope
 
@@ -181,18 +180,6 @@ def accepted_text(lines: Sequence[Blank], parts: Sequence[Measured] = ()) -> str
     slips = [f"{name}{part.slip}" for name, part in zip(of, parts, strict=True) if part.hides_slip]
     return "; ".join([*(f"{line.name}: {line.accept}" for line in lines), *slips])
 
-
-__all__ = [
-    "KINDS",
-    "LEAST_GAP_MM",
-    "THINNED_ASIDE_MM",
-    "AspectAnswer",
-    "Blank",
-    "Kind",
-    "LegAnswer",
-    "LegLine",
-    "Question",
-]
 
 Kind = Literal["even", "index", "single", "convex", "concave", "thinned", "lines", "aspect", "leg", "reading"]
 KINDS: Final = ("even", "index", "single", "convex", "concave", "thinned", "lines", "aspect", "leg")

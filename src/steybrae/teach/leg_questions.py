@@ -11,7 +11,6 @@ import numpy as np
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle, round_down
 from steybrae.teach.answers import (
-    LEAST_GAP_MM,
     MOST_BANDS,
     Blank,
     LegAnswer,
@@ -24,6 +23,8 @@ from steybrae.teach.answers import (
     run_value,
 )
 from steybrae.teach.map_ground import MapGround, MapLook
+from steybrae.teach.questions import STEEP_DEG
+from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import EDGE_MM, STEP_MM, stretch_over
 from steybrae.terrain.dem import Array
 from steybrae.value import Value, bearing_figure, between, slope
@@ -44,9 +45,7 @@ STEEPEST_GAPS: Final = (4, 5, 3)
 """Gaps over which the steepest ground crossed is measured, in this order (our choice)."""
 
 STEEP_GAPS: Final = (10, 5)
-"""The same from 30 degrees on, where a ruler errs more (our choice)."""
-
-STEEP_DEG: Final = 30.0
+"""The same from `STEEP_DEG` on, where a ruler errs more (our choice)."""
 
 TRIES: Final = (4, 100)
 """Rounds of lines tried, and lines in a round (our choice)."""

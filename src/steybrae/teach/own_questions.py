@@ -14,18 +14,10 @@ from steybrae.errors import ModelError, QuantityError
 from steybrae.field.log import LogRow
 from steybrae.frozen import dataclass
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.teach.answers import (
-    LEAST_GAP_MM,
-    MOST_BANDS,
-    Blank,
-    LegLine,
-    Measured,
-    Question,
-    blanks,
-    measured,
-)
+from steybrae.teach.answers import MOST_BANDS, Blank, LegLine, Measured, Question, blanks, measured
 from steybrae.teach.leg_questions import leg_question
 from steybrae.teach.map_ground import MapGround, MapLook
+from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import stretch_over
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Dem, Grid

@@ -11,7 +11,6 @@ from steybrae.bands import BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle
 from steybrae.teach.answers import (
-    LEAST_GAP_MM,
     MOST_BANDS,
     AspectAnswer,
     Blank,
@@ -23,6 +22,7 @@ from steybrae.teach.answers import (
     measured,
 )
 from steybrae.teach.map_ground import MapGround, MapLook
+from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector
 from steybrae.value import bearing_figure, between, lower, slope
@@ -38,7 +38,9 @@ HIDDEN_COUNTS: Final = 2
 on 1:25 000 every 10 m a sixth of the answers, and still a quarter of them from 35 degrees on)."""
 
 STEEP_DEG: Final = 30.0
-"""From this slope on a stretch is twice as long, degrees (our choice)."""
+"""From this slope on a ruler errs more: more gaps are measured, degrees (our choice)."""
+
+_THICK_LINES: Final = "From one thick line to the next: what is the slope?"
 
 BENT_GAPS: Final = 8
 """Gaps of a stretch that bends (our choice): four below and four above."""
@@ -204,7 +206,7 @@ def _index(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) ->
     hint, part = f" One index gap is {look.index_every} gaps." if told else "", _whole(stretch, look)
     return Question(
         "index",
-        f"From one thick line to the next: what is the slope?{hint}",
+        _THICK_LINES + hint,
         blanks(part, "length mm", "height", "slope °", "band"),
         (part,),
         stretch,
@@ -276,7 +278,7 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
     left_out = [stretch.first_number + k for k in range(2, stretch.gaps, 2) if k % look.index_every]
     counted = stretch.gaps - len(left_out)
     fooled = gradient_to_angle(counted * look.interval_m / look.metres(stretch.length_mm))
-    ask = "From one thick line to the next: what is the slope?"
+    ask = _THICK_LINES
     if told:
         ask += " Some thin lines were left out here, as on many maps where it is steep."
     return Question(

@@ -32,7 +32,8 @@ WGS84: Final = "EPSG:4326"
 # Whatever the environment says: PROJ would fetch grids of datum shifts, and a plan would change with them.
 set_network_enabled(False)
 
-_ELLIPSOID: Final = pyproj.Geod(ellps="WGS84")
+EARTH: Final = pyproj.Geod(ellps="WGS84")
+"""The ellipsoid of every geodesic."""
 
 _LINKED_TO_EARTH: Final = ("Geographic", "Projected", "Derived Geographic", "Derived Projected")
 
@@ -228,7 +229,7 @@ class Grid:
         for shift in known:
             lon, lat = shift.transform(lon_deg, lat_deg)
             to = (lon * unit_deg + meridian_deg, lat * unit_deg)
-            _, _, apart_m = _ELLIPSOID.inv(float(own_lon), float(own_lat), *to)
+            _, _, apart_m = EARTH.inv(float(own_lon), float(own_lat), *to)
             if shift.accuracy < 0 or not math.isfinite(apart_m):
                 return None
             furthest_m = max(furthest_m, apart_m + shift.accuracy)
@@ -251,6 +252,9 @@ class DemSource(Protocol):
     @property
     def heights_read(self) -> HeightsRead:
         """What was met among the heights read so far."""
+
+    def count_anew(self) -> None:
+        """Forget what was met among the heights read so far."""
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window whose first cell is ``[row, col]``; NaN where it reaches outside."""
@@ -302,6 +306,9 @@ class Dem:
     def heights_read(self) -> HeightsRead:
         """Nothing: what a caller makes is taken as it is."""
         return HeightsRead()
+
+    def count_anew(self) -> None:
+        """Nothing is counted."""
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window of it; see `DemSource`."""

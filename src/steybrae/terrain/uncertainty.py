@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.frozen import dataclass
+from steybrae.quantities import COVERAGE_K
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
 from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg, line_share_deg
 from steybrae.terrain.dem import Array
@@ -41,9 +42,6 @@ from steybrae.terrain.model_kinds import (
     survey_error,
 )
 from steybrae.value import AT_LEAST
-
-COVERAGE: Final = 2.0
-"""Coverage factor k of an expanded uncertainty of about 95 % (JCGM 100:2008, 6.2)."""
 
 _CORRELATION_TRIALS: Final = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
 """Correlation lengths, in halves of the window, of which the worst is taken where none is stated."""
@@ -263,7 +261,7 @@ def slope_interval_deg(
         the model is open above.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
-    spread = COVERAGE * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
+    spread = COVERAGE_K * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
     low, high = _ends(np.hypot(p, q), spread, known, roughness)
     return low, high * np.nan if known.open_above else high
 
@@ -280,7 +278,7 @@ def line_ends_deg(
     cell's.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
-    spread = COVERAGE * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
+    spread = COVERAGE_K * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
     slope, *survey = _by_survey(np.hypot(p, q), spread)
     by = slope, known.rough_deg(roughness), known.cell_m, known.baseline_m
     own, line = cell_share_deg(*by), line_share_deg(*by)
@@ -344,7 +342,7 @@ def high_end_deg(slope_deg: ArrayLike, known: SlopeUncertainty, roughness: Array
 def _worst_spread(known: SlopeUncertainty) -> float:
     """Give the expanded uncertainty of the gradient by the survey along the worse of its two axes."""
     (pp, pq), (_, qq) = known.covariance
-    return COVERAGE * math.sqrt((pp + qq) / 2.0 + math.hypot((pp - qq) / 2.0, pq))
+    return COVERAGE_K * math.sqrt((pp + qq) / 2.0 + math.hypot((pp - qq) / 2.0, pq))
 
 
 def _ends(
@@ -389,7 +387,7 @@ def gradient_spread(
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
     m2 = p**2 + q**2
-    variance = COVERAGE**2 * _survey_variance(p, q, known.covariance, across=across)
+    variance = COVERAGE_K**2 * _survey_variance(p, q, known.covariance, across=across)
     slope = np.degrees(np.arctan(np.sqrt(m2)))
     cells = np.maximum(*cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m))
     return np.asarray(np.sqrt(variance + (np.radians(cells) * (1.0 + m2)) ** 2))

@@ -16,8 +16,8 @@ from tests.terrain.overhead.made_ground import found, given, rough, surveyed
 
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.overhead.angles import PATH_STEP_DEG, look_up
-from steybrae.terrain.overhead.ground import overhead_ground
-from steybrae.terrain.overhead.path import PATH_ANGLES_DEG, energy_lines
+from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG, overhead_ground
+from steybrae.terrain.overhead.path import energy_lines
 from steybrae.terrain.overhead.sight_pairs import steepest_sight
 from steybrae.terrain.overhead.way import pulled, straight_deg
 

@@ -1,4 +1,4 @@
-"""Groups of options that several commands take, how a command prints, and what its line leaves behind."""
+"""Groups of options that several commands take; how a command prints, and how it was asked."""
 
 from __future__ import annotations
 

@@ -61,8 +61,6 @@ class ModelFiles(Group, panel="The model"):
             settings = replace(settings, origin=model.info.origin())
             if examined:
                 settings = replace(settings, model_found=found_near(model, near))
-                # What is met in the blocks looked at is not what the line meets.
-                model.count_anew()
             yield model, settings
 
 

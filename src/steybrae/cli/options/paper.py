@@ -9,7 +9,8 @@ from steybrae.bands import BandScheme
 from steybrae.cli.options.groups import Group, flag, option, paper_length
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
-from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
+from steybrae.paper.measurement import GapMeasurement, check_index_every
+from steybrae.paper.spacing import GapResult, slope_from_spacing
 from steybrae.quantities import parse_ground_length_m, parse_scale
 
 MEASURED: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
@@ -112,7 +113,7 @@ class GapOptions(IndexOptions, panel="The gap on the map"):
         if self.gaps is not None and len(given) == 1:
             return GapMeasurement(self.across_mm, self.gaps, "gaps")
         if self.index_gaps is not None and self.index_every is not None and self.gaps is None:
-            _check_index_every(self.index_every)
+            check_index_every(self.index_every)
             return GapMeasurement(self.across_mm, self.index_gaps, "index", self.index_every)
         message = (
             "--across needs either --gaps, or --index-gaps and --index-every together; "
@@ -127,14 +128,5 @@ def _refuse_beside_gap(others: list[str]) -> None:
         message = (
             "--gap is one space between two lines and stands alone; "
             f"got {' and '.join(others)} too. For several gaps write --across and --gaps."
-        )
-        raise QuantityError(message)
-
-
-def _check_index_every(index_every: int) -> None:
-    if index_every < 2:
-        message = (
-            f"--index-every should be 2 or more; got {index_every}. "
-            "Count from one thick line to the next on the sheet, often 5."
         )
         raise QuantityError(message)

@@ -1,4 +1,4 @@
-"""Which files it was."""
+"""Fingerprints: which files a model was, and whether they are still the same."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ from rasterio.enums import MaskFlags
 
 from steybrae.cautions import SAME_CELLS
 from steybrae.errors import FileReadError
-from steybrae.files.model.tiles import Tile
+from steybrae.files.model.tiles import MOST_REASON, Tile
 from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.planes import GAP_SIDE, WIDEST_RULE, gap_squares
@@ -30,9 +30,6 @@ STRIP_ROWS: Final = 64
 
 _NO_HEIGHT: Final = np.inf
 """Stands for what no land has, till it is counted and made unknown."""
-
-MOST_REASON: Final = 160
-"""Most characters of GDAL's own words in an error (our choice)."""
 
 Cells = NDArray[Any]
 

@@ -15,6 +15,7 @@ import numpy as np
 import pyproj
 import rasterio.errors
 import rasterio.windows
+from rasterio.enums import ColorInterp
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.frozen import dataclass
@@ -46,6 +47,9 @@ WHOLE_CELLS: Final = 2**20
 
 _LOOKS, _LOOK_CELLS = 8, 40
 """Squares along each side of a file that tell what its numbers are, and their side in cells (our choice)."""
+
+MOST_REASON: Final = 160
+"""Most characters of GDAL's own words in an error (our choice)."""
 
 DEGREE_M: Final = 111_000.0
 """A degree of latitude, metres, for telling fine cells from coarse ones."""
@@ -170,10 +174,12 @@ def _check_heights(file: RasterFile) -> None:
     with suppress(AttributeError, UnicodeDecodeError):  # an array has none; those of others may be no text
         tags = file.data.tags()
     ours = tags.get("WHAT") if tags.get("MADE_BY", "").startswith("steybrae ") else None
-    palette = False
-    # Not by colorinterp, which raises what GDAL said of another file before.
-    with suppress(AttributeError, ValueError):
-        palette = bool(file.data.colormap(1))
+    try:
+        palette = ColorInterp.palette in getattr(file.data, "colorinterp", ())
+    except Exception as error:  # whatever GDAL says here of a damaged mask beside the file
+        reason = " ".join(str(error).split())[:MOST_REASON]
+        message = f"The elevation model {file.name} should be readable; it is not ({reason}). Get it again."
+        raise FileReadError(message) from error
     if ours is None and not palette:
         return
     held = f"what steybrae area made ({clean(ours):.40})" if ours else "classes or colours, by its palette"

@@ -28,7 +28,7 @@ from steybrae.frozen import dataclass
 from steybrae.raster.blocks import PANEL_BLOCKS, Block, Layout
 from steybrae.raster.files.outputs import SmallFile, free_writer_name
 from steybrae.raster.overhead.heads import brings_more, first_heads, mark_reached, room_for_heads
-from steybrae.raster.overhead.kernel import LANES, settle
+from steybrae.raster.overhead.kernel import LANES, NEVER, settle
 from steybrae.raster.overhead.layers import PART, RING, TILE_CELLS, Pieces, piece_of, put_piece
 from steybrae.raster.overhead.survey import tile_lengths_m
 from steybrae.terrain.dem import Array, Grid
@@ -41,7 +41,7 @@ TOP, BOTTOM, LEFT, RIGHT = range(4)
 _ACROSS_BYTES: Final = 4 * RING * LANES
 """Bytes of the heads across an edge, at one of its cells."""
 
-_NOTHING: Final = np.float32(-np.inf).view(np.uint32)
+_NOTHING: Final = NEVER.view(np.uint32)
 """Bits of a head that is none."""
 
 

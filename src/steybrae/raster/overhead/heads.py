@@ -7,17 +7,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.overhead.kernel import LANES, compiled, settle
+from steybrae.raster.overhead.kernel import HALF, LANES, NEVER, compiled, settle
 from steybrae.raster.overhead.layers import LENGTHS, RING, START_ZONE, TILE_CELLS
 
 Cells = NDArray[Any]
 
 _COLS: Final = np.array([step[0] for step in LENGTHS])
 _ROWS: Final = np.array([step[1] for step in LENGTHS])
-
-_NEVER: Final = np.float32(-np.inf)
-_HALF: Final = np.float32(0.5)
-
 
 LINE_BYTES: Final = 64
 """A processor's memory comes in lines of so many bytes: the lanes of a cell."""
@@ -51,11 +47,11 @@ def _brought(
                 continue
             if abs(i) == 2:
                 near = col + i // 2
-                if bring < (z[row, near] + z[r, near] - cost) * _HALF:
+                if bring < (z[row, near] + z[r, near] - cost) * HALF:
                     continue
             elif abs(j) == 2:
                 near = row + j // 2
-                if bring < (z[near, col] + z[near, c] - cost) * _HALF:
+                if bring < (z[near, col] + z[near, c] - cost) * HALF:
                     continue
             return True
     return False
@@ -96,14 +92,14 @@ def first_heads(z: Cells, classes: Cells, head: Cells) -> None:
 
     `classes` are those of its own cells (`steybrae.raster.overhead.survey`).
     """
-    head[:RING] = _NEVER
-    head[len(head) - RING :] = _NEVER
+    head[:RING] = NEVER
+    head[len(head) - RING :] = NEVER
     for row in range(classes.shape[0]):
-        head[row + RING, :RING] = _NEVER
-        head[row + RING, classes.shape[1] + RING :] = _NEVER
+        head[row + RING, :RING] = NEVER
+        head[row + RING, classes.shape[1] + RING :] = NEVER
         for col in range(classes.shape[1]):
             source = classes[row, col] >= START_ZONE
-            head[row + RING, col + RING] = z[row + RING, col + RING] if source else _NEVER
+            head[row + RING, col + RING] = z[row + RING, col + RING] if source else NEVER
 
 
 @compiled
@@ -115,7 +111,7 @@ def mark_reached(head: Cells, z: Cells, classes: Cells, angles_deg: Cells, reach
     for row in range(classes.shape[0]):
         for col in range(classes.shape[1]):
             source = classes[row, col] >= START_ZONE
-            begun = z[row + RING, col + RING] if source else _NEVER
+            begun = z[row + RING, col + RING] if source else NEVER
             reached[row, col] = 0
             for a in range(LANES - 1, -1, -1):
                 if head[row + RING, col + RING, a] > begun:
@@ -129,6 +125,6 @@ def ready() -> None:
     head, lost = np.empty((*z.shape, LANES), z.dtype), np.ones((3, 3, len(LENGTHS), LANES), z.dtype)
     classes, angles_deg = np.ones((1, 1), np.uint8), np.ones(LANES, np.uint8)
     first_heads(z, classes, head)
-    settle(head, z, _HALF, lost, False)
+    settle(head, z, HALF, lost, False)
     mark_reached(head, z, classes, angles_deg, classes)
-    brings_more(head, z, _HALF, lost)
+    brings_more(head, z, HALF, lost)

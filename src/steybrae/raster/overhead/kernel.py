@@ -40,8 +40,12 @@ LANES: Final = 16
 """Angles that are settled together. Eight took as long as sixteen (measured): a processor takes that many at
 once, and each cell is looked at once for all."""
 
-_NEVER: Final = np.float32(-np.inf)
-_HALF: Final = np.float32(0.5)
+NEVER: Final = np.float32(-np.inf)
+"""Head of a cell that nothing reaches."""
+
+HALF: Final = np.float32(0.5)
+"""Single as the heads are: a plain 0.5 would have the loops work in double precision."""
+
 _1, _2, _LANES = np.uintp(1), np.uintp(2), np.uintp(LANES)
 
 
@@ -86,15 +90,15 @@ def _from_rows(
             most = max(head[one, c - _1, a] - lost[0, a], head[one, c, a] - lost[1, a])
             most = max(most, head[one, c + _1, a] - lost[2, a])
             bring = head[one, c - _2, a] - lost[3, a]
-            most = max(most, bring if bring >= (to_left - lost[3, a]) * _HALF else _NEVER)
+            most = max(most, bring if bring >= (to_left - lost[3, a]) * HALF else NEVER)
             bring = head[one, c + _2, a] - lost[4, a]
-            most = max(most, bring if bring >= (to_right - lost[4, a]) * _HALF else _NEVER)
+            most = max(most, bring if bring >= (to_right - lost[4, a]) * HALF else NEVER)
             bring = head[two, c - _1, a] - lost[5, a]
-            most = max(most, bring if bring >= (by_left - lost[5, a]) * _HALF else _NEVER)
+            most = max(most, bring if bring >= (by_left - lost[5, a]) * HALF else NEVER)
             bring = head[two, c + _1, a] - lost[6, a]
-            most = max(most, bring if bring >= (by_right - lost[6, a]) * _HALF else _NEVER)
+            most = max(most, bring if bring >= (by_right - lost[6, a]) * HALF else NEVER)
             before = head[own, c, a]
-            best = max(before, most if most >= least else _NEVER)
+            best = max(before, most if most >= least else NEVER)
             out[k, a] = best
             any_rose |= best > before
         rose[k] = any_rose
@@ -156,7 +160,7 @@ def _pass_on(
         any_rose = False
         for a in range(lanes):
             bring, had = head[own, before, a] - lost[a], head[own, c, a]
-            best = max(had, bring if bring >= least else _NEVER)
+            best = max(had, bring if bring >= least else NEVER)
             out[0, a] = best
             any_rose |= best > had
         if any_rose:
@@ -300,7 +304,7 @@ def _is_any(head: Cells, row: int, col: int) -> bool:
     """Whether a cell has a head at any angle."""
     found = False
     for a in range(LANES):
-        found |= head[row, col, a] > _NEVER
+        found |= head[row, col, a] > NEVER
     return found
 
 

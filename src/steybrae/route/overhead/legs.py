@@ -16,7 +16,6 @@ from steybrae.quantities import finite
 from steybrae.route.legs import Track
 from steybrae.route.overhead.kept_ground import KeptGround, KeptPlaces
 from steybrae.route.overhead.result import (
-    PLACE_SIGHT_DEG,
     Above,
     OverheadAnswer,
     PathAnswer,
@@ -41,7 +40,7 @@ from steybrae.terrain.overhead.angles import Overhead, SightUp, look_up, zone_to
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
 from steybrae.terrain.overhead.sight import in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs
-from steybrae.terrain.overhead.unknown import nearest_of
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, nearest_of
 from steybrae.terrain.shape import Around, look_around
 from steybrae.terrain.traps import cliffs_below, flattenings, gullies
 

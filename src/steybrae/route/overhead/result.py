@@ -9,26 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.frozen import dataclass
-from steybrae.ranges import BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
+from steybrae.ranges import NOT_JSON, BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.attributes import SECTORS, aspect_sector
 from steybrae.terrain.dem import Array
-from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, UnknownAt
+from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import far_off
-
-__all__ = [
-    "PLACE_SIGHT_DEG",
-    "Above",
-    "ExpectedReading",
-    "OverheadAnswer",
-    "PathAnswer",
-    "Profile",
-    "Quantity",
-    "SeenAlong",
-    "SightAnswer",
-    "TopAnswer",
-]
-
 
 Quantity = Literal["slope", "sight"]
 
@@ -137,7 +123,7 @@ class PathAnswer:
     place: Spot
     stand: Spot
     chainage_m: NotNegative | None
-    line: tuple[tuple[float, float], ...] = field(metadata={"json": False})
+    line: tuple[tuple[float, float], ...] = field(metadata=NOT_JSON)
 
 
 @dataclass(frozen=True)
@@ -334,8 +320,8 @@ class Above:
     unknown_above_at: UnknownAt | None
     convex_rolls: tuple[ConvexRoll, ...]
     terrain_traps: tuple[TerrainTrap, ...]
-    profile: Profile = field(metadata={"json": False})
-    seen: SeenAlong = field(metadata={"json": False})
+    profile: Profile = field(metadata=NOT_JSON)
+    seen: SeenAlong = field(metadata=NOT_JSON)
 
 
 _SIDES: Final = dict(

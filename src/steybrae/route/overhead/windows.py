@@ -25,21 +25,6 @@ from steybrae.terrain.overhead.ground import BLOCK_CELLS, REACH_M, OverheadGroun
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = [
-    "REACH_M",
-    "OverheadLook",
-    "Stretch",
-    "Window",
-    "cells_on",
-    "check_reach_m",
-    "joined_grid",
-    "joins_of",
-    "metric_place",
-    "on_lattice",
-    "shared",
-    "stretch_windows",
-]
-
 MOST_REACH_M: Final = 15_000.0
 """Longest reach taken as meant, metres: at 18 degrees 4870 m of fall, more than any face has (from
 memory: the highest, of Nanga Parbat, has some 4600)."""

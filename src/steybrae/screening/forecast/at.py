@@ -326,6 +326,9 @@ def _out_of_time(bulletins: Sequence[Bulletin], span: Span | None) -> tuple[Find
     return (Finding("leg_out_of_time", out_of_time_text("this leg is", *span)),)
 
 
+_NO_RATING: Final = "NO RATING for {} in the bulletin. That is not a low one: read its text."
+
+
 def _unrated(
     bulletins: Sequence[Bulletin], heights_m: tuple[float, float] | None, ask: ForecastAsk, what: str = "leg"
 ) -> tuple[Finding, ...]:
@@ -339,10 +342,7 @@ def _unrated(
     if not bulletins:
         return ()
     if not rated:
-        text = (
-            f"NO RATING for the heights of this {what} in the bulletin. That is not a low one: read its text."
-        )
-        return (Finding(f"{what}_no_rating", text),)
+        return (Finding(f"{what}_no_rating", _NO_RATING.format(f"the heights of this {what}")),)
     low, high = heights_m or (-math.inf, math.inf)
     for bit, period in product(range(len(SECTORS)), PERIODS[1:]):
         reach = low
@@ -356,11 +356,8 @@ def _unrated(
             reach = max(reach, top)
         # A level leg is to be rated too.
         if reach < max(high, low + 1.0):
-            text = (
-                f"NO RATING for some heights, aspects or hours of this {what} in the bulletin. That is not a "
-                "low one: read its text."
-            )
-            return (Finding(f"{what}_partly_rated", text),)
+            ground = f"some heights, aspects or hours of this {what}"
+            return (Finding(f"{what}_partly_rated", _NO_RATING.format(ground)),)
     return ()
 
 

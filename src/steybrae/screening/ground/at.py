@@ -35,18 +35,6 @@ from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cell
 from steybrae.terrain.jacobian import askew, cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = [
-    "Around",
-    "GroundAt",
-    "GroundPatch",
-    "PlaceAt",
-    "Within",
-    "cross_check_ground",
-    "ground_at",
-    "look_around",
-    "radius_95_m",
-]
-
 DEFAULT_EPE_CONFIDENCE: Final = 50.0
 """Share of fixes, percent, within a stated position error where the share is not stated
 (common practice, no source: many receivers give the radius of half of their fixes)."""

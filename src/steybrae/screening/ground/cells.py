@@ -9,14 +9,12 @@ from numpy.typing import NDArray
 
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.frozen import dataclass
-from steybrae.ranges import Count, NotNegative
+from steybrae.ranges import NOT_JSON, Count, NotNegative
 from steybrae.screening.known import Settings, slopes_known, told_of_model
 from steybrae.terrain.attributes import aspect_deg, band_numbers, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_interval_deg
-
-_ARRAY = {"json": False}
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,11 +53,11 @@ class GroundCells:
         Where the cells lie.
     """
 
-    slope_deg: Array = field(metadata=_ARRAY)
-    slope_low_deg: Array = field(metadata=_ARRAY)
-    slope_high_deg: Array = field(metadata=_ARRAY)
-    aspect_true_deg: Array = field(metadata=_ARRAY)
-    band: NDArray[np.int8] = field(metadata=_ARRAY)
+    slope_deg: Array = field(metadata=NOT_JSON)
+    slope_low_deg: Array = field(metadata=NOT_JSON)
+    slope_high_deg: Array = field(metadata=NOT_JSON)
+    aspect_true_deg: Array = field(metadata=NOT_JSON)
+    band: NDArray[np.int8] = field(metadata=NOT_JSON)
     labels: tuple[str, ...]
     cells: tuple[Count, ...]
     unknown_cells: Count
@@ -68,7 +66,7 @@ class GroundCells:
     basis: str
     model_files: tuple[str, ...]
     cautions: Cautions
-    grid: Grid = field(metadata=_ARRAY)
+    grid: Grid = field(metadata=NOT_JSON)
 
 
 def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundCells:

@@ -16,7 +16,6 @@ from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.overhead.kept_ground import KeptPlaces
 from steybrae.route.overhead.legs import place_above
 from steybrae.route.overhead.result import OverheadAnswer, SightAnswer
-from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot, shape_words
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
@@ -27,6 +26,7 @@ from steybrae.screening.standing import StandingRules, cells_off_m
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.overhead.way import ALPHA_SD_DEG, alpha_deg, beta_point
 from steybrae.terrain.traps import drop_m
 
@@ -49,7 +49,7 @@ def with_above(
 ) -> GroundAt:
     """Return the same ground with the overhead angles of the place.
 
-    And with slopes over baselines, shape, readings to expect and the nearest drop, and the cautions
+    And with slopes over baselines, shape, checks and the nearest drop, and the cautions
     that belong to them; with published run-out angles, for teaching, where asked for. `kept` is for
     several places.
     """
@@ -58,15 +58,11 @@ def with_above(
     known = slopes_known(settings.method, jacobian, settings)
     look = overhead_look(ground.cell_size_m, jacobian, settings)
     above = place_above(source, place, look, kept)
-    readings = expected_readings(
-        above,
-        _steepest(ground),
-        known,
-        max(ground.cell_size_m),
-        ground.within.radius_m,
-    )
+    rolls = tuple(replace(one, reason=shape_words(one, at_place=True)) for one in above.convex_rolls)
+    within_m, cell_m = ground.within.radius_m, max(ground.cell_size_m)
+    readings = expected_readings(above, _steepest(ground), known, cell_m, within_m)
     standing = StandingRules(source, settings.method, settings.engine, known)
-    told, without, little = standing.split(readings, ground.within.radius_m, open_above=ground.open_above)
+    told, without, little = standing.split(readings, within_m, open_above=ground.open_above)
     sight = None if above.overhead is None else above.overhead.sight
     found = run_out(source, place, sight) if published and sight is not None else None
     more = cautions_for(
@@ -85,20 +81,15 @@ def with_above(
         overhead=_standing_in(ground, above.overhead, settings),
         unknown_above=above.unknown_above,
         unknown_above_at=above.unknown_above_at,
-        convex_rolls=tuple(
-            replace(roll, reason=shape_words(roll, at_place=True)) for roll in above.convex_rolls
-        ),
+        convex_rolls=rolls,
         terrain_traps=above.terrain_traps,
         expected_readings=named(
-            tuple(
-                replace(reading, number=number, chainage_m=None)
-                for number, reading in enumerate(told, start=1)
-            )
+            tuple(replace(one, number=number, chainage_m=None) for number, one in enumerate(told, start=1))
         ),
         steep_without_check=without,
         reading_left_out=next(iter(little), None),
         run_out=found,
-        drop=drop_near(source, place, max(ground.within.radius_m, LEAST_HALF_WIDTH_M)),
+        drop=drop_near(source, place, max(within_m, LEAST_HALF_WIDTH_M)),
         cautions=(*ground.cautions, *(caution for caution in more if caution not in ground.cautions)),
     )
 

@@ -9,7 +9,8 @@ from steybrae.field.agreement import Origin, Reference
 from steybrae.field.references import Source
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG, AspectFit, aspect_fit, check_aspect_error
 from steybrae.route.positions.places import Place
-from steybrae.screening.ground.at import MOST_RADIUS_M, GroundAt, look_around
+from steybrae.screening.ground.at import MOST_RADIUS_M, look_around
+from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.known import Settings
 from steybrae.terrain.dem import DemSource
 

@@ -11,7 +11,16 @@ from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.frozen import dataclass
-from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
+from steybrae.ranges import (
+    NOT_JSON,
+    BearingDeg,
+    ElevationAngleDeg,
+    LatDeg,
+    LonDeg,
+    NotNegative,
+    Share,
+    SlopeDeg,
+)
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
@@ -82,7 +91,7 @@ class Within:
     slope_max_deg: SlopeDeg | None
     unknown_share: Share
     slope_high_max_deg: SlopeDeg | None
-    slope_low_min_deg: float | None = field(metadata={"json": False})
+    slope_low_min_deg: float | None = field(metadata=NOT_JSON)
 
 
 @dataclass(frozen=True, eq=False)
@@ -258,7 +267,7 @@ class GroundAt:
     cell_size_m: tuple[NotNegative, NotNegative]
     method: str
     cautions: Cautions
-    patch: GroundPatch | None = field(default=None, metadata={"json": False})
+    patch: GroundPatch | None = field(default=None, metadata=NOT_JSON)
     baselines: tuple[LegBaseline, ...] = ()
     start_zones: StartRules | None = None
     overhead: OverheadAnswer | None = None

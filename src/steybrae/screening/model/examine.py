@@ -237,8 +237,8 @@ def examine_model(
 ) -> ModelExamined:
     """Examine a model by blocks spread over it.
 
-    What was looked at is kept for a picture where `pictured`. `told` is told after each block that
-    they are looked at, how many were, and of how many. `ModelError` where no height was met.
+    What was looked at is kept for a picture where `pictured`. After each block `told` gets what is
+    counted, how many are done, and of how many. `ModelError` where no height was met.
     """
     settings = settings or Settings()
     grid = source.grid

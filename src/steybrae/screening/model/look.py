@@ -101,10 +101,12 @@ def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHI
 
     All over it too where the ground round them is too little known to tell, and at last where single
     rows know most. Nothing where no block holds a height. Voids and stretches of one number are left
-    to those who read the ground (`steybrae.cautions.HeightsRead`).
+    to those who read the ground (`steybrae.cautions.HeightsRead`): the source counts anew afterwards.
     """
     corners = corners_near(source.grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
-    return kept.of("found", tuple(corners), partial(_found, source, corners, kept))
+    found = kept.of("found", tuple(corners), partial(_found, source, corners, kept))
+    source.count_anew()
+    return found
 
 
 def _found(source: DemSource, near: Sequence[Corner], kept: Kept) -> ModelFound:

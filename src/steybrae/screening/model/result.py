@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from steybrae.cautions import Cautions
 from steybrae.frozen import dataclass
-from steybrae.ranges import Count, LatDeg, LonDeg, NotNegative, Positive, Share, SlopeDeg
+from steybrae.ranges import NOT_JSON, Count, LatDeg, LonDeg, NotNegative, Positive, Share, SlopeDeg
 from steybrae.screening.known import ModelRead
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import FindingKind
@@ -181,4 +181,4 @@ class ModelExamined(ModelRead):
     kinds_doubted: tuple[KindDoubted, ...]
     uncertainty: str
     cautions: Cautions
-    picture: ModelPicture | None = field(default=None, metadata={"json": False})
+    picture: ModelPicture | None = field(default=None, metadata=NOT_JSON)

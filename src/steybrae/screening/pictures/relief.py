@@ -14,7 +14,6 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import pyproj
 
 from steybrae.bands import BandScheme
 from steybrae.route.overhead.windows import MOST_CELLS, Window, read_ground
@@ -34,7 +33,7 @@ from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import LegScreening, Position, RouteScreening
 from steybrae.terrain.attributes import band_numbers
-from steybrae.terrain.dem import Array, DemSource, Grid
+from steybrae.terrain.dem import EARTH, Array, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at
 
 MOST_BINS: Final = 760
@@ -104,9 +103,7 @@ def _on_map(place: PlaceThatMatters, grid: Grid) -> PlaceOnMap:
     source = None
     if place.at_length and place.kinds[0] == "overhead" and place.overhead is not None:
         up = place.overhead
-        lon, lat, _ = pyproj.Geod(ellps="WGS84").fwd(
-            up.at.lon_deg, up.at.lat_deg, up.bearing_true_deg, up.distance_m
-        )
+        lon, lat, _ = EARTH.fwd(up.at.lon_deg, up.at.lat_deg, up.bearing_true_deg, up.distance_m)
         source = _xy(float(lon), float(lat), grid)
     text = f"{place.name} {figure}" if place.at_length else place.name
     return PlaceOnMap(text, _xy(spot.lon_deg, spot.lat_deg, grid), source)
@@ -148,8 +145,6 @@ def zones_on_map(
         return None
     return ZonesOnMap(ground.dem.grid, inside)
 
-
-__all__ = ["MAP_SHAPES_MM", "PictureSource", "make_relief", "with_relief"]
 
 MAP_SHAPES_MM: Final = ((190.0, 116.0), (118.0, 166.0), (279.0, 82.0))
 """Width and height that a map may have on A4, millimetres: upright page over the whole width,

@@ -1,4 +1,4 @@
-"""Checks of a line: what is read or sighted from which standing place on it, and which of them lead."""
+"""Checks of a line, their standing places and which of them lead; and traps below its steep places."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from steybrae.route.bearings import geodesic
 from steybrae.route.expected import FromLine, Spots, Target, look_from, sight_interval_deg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.kept_ground import KeptGround
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
+from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.leg import named, worth_a_reading
@@ -29,6 +29,7 @@ from steybrae.screening.standing import Standing, StandingRules, tells
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import NEIGHBOURS
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
 from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, look_around
 from steybrae.terrain.traps import drop_m, flattenings, gullies
 

@@ -20,12 +20,13 @@ from steybrae.quantities import shown_slope_deg
 from steybrae.route.ground import LegGround
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.legs import Track
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG, Above, SeenAlong
+from steybrae.route.overhead.result import Above, SeenAlong
 from steybrae.route.shape_result import TerrainTrap
 from steybrae.route.touching import CorridorCells, Pieces
 from steybrae.screening.places.result import OnLine
 from steybrae.screening.standing import STAND_ROUND_M
 from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
 
 _Part = TypeVar("_Part", Pieces, CorridorCells, SeenAlong)
 

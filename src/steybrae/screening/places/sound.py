@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.frozen import dataclass
 from steybrae.quantities import shown_slope_deg
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG
 from steybrae.screening.places.find import letters, places_at_length, trap_at
 from steybrae.screening.places.line import overlap_m
 from steybrae.screening.places.result import OnLine, PlaceThatMatters
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
 
 SAME: Final = 1e-6
 """Share of a sum by which it may differ from its parts: rounding of other machines (our choice)."""

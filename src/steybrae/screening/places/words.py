@@ -1,4 +1,4 @@
-"""Why a place matters, in words."""
+"""Places that matter in words: why and where, their checks, and steep ground left without one."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Final, Protocol
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading, unknown_words
+from steybrae.route.overhead.result import ExpectedReading, unknown_words
 from steybrae.screening.places.line import TOLD_M
 from steybrae.screening.places.result import (
     CorridorAtPlace,
@@ -19,6 +19,7 @@ from steybrae.screening.places.result import (
     TrapAtPlace,
 )
 from steybrae.screening.standing import STAND_ROUND_M, SteepWithoutCheck
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
 from steybrae.value import (
     distance_off,
     gentle_length,

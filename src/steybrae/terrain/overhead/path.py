@@ -119,9 +119,6 @@ def _floors(
     return block.reshape(-1), floor
 
 
-__all__ = ["PATH_ANGLES_DEG", "EnergyLines", "energy_lines"]
-
-
 @dataclass(frozen=True, eq=False)
 class EnergyLines:
     """Which targets are reached at which angles.

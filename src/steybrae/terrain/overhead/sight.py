@@ -1,4 +1,4 @@
-"""From which sources that look down on a place snow could come, told by bounds of the ground for most sights.
+"""Which sources overhead of a place snow could come from, most sights decided by bounds of the ground.
 
 A pair of place and source counts where the straight line between them runs above the ground,
 or where the source cell's own way down the steepest neighbour passes near the place. Unknown
