@@ -513,6 +513,9 @@ class RouteCard:
         How steeply start zones look down on the day, as a screening prints it; empty without a model.
     start_text, overdue_text, down_by_text
         As printed; empty where there is none.
+    dark_from
+        Sunset, ISO 8601 with offset, or a time before the day where the sun does not rise; None without a
+        zone, and where it does not set.
     """
 
     name: str
@@ -544,3 +547,4 @@ class RouteCard:
     overdue_text: str = field(default="", metadata=_PAPER)
     down_by_text: str = field(default="", metadata=_PAPER)
     overhead_text: str = field(default="", metadata=_PAPER)
+    dark_from: str | None = field(default=None, metadata=_PAPER)
