@@ -113,6 +113,7 @@ class TestMapAndProfile:
         for leg in made.screening.legs:
             for k in range(len(leg.points.chainage_m)):
                 self._check(next(shown), leg, k, bands)
+        assert {leg.open_above for leg in made.screening.legs} == {True, False}
         assert along(desktop) == pytest.approx(made.screening.totals.length_m, abs=1.0)
 
     @staticmethod
@@ -123,8 +124,9 @@ class TestMapAndProfile:
         )
         assert shown["leg"] == str(leg.number)
         assert abs(float(re.sub(r"\D", "", shown["at"])) - points.chainage_m[k]) <= 1.0
-        assert shown["slope"] == slope(deg).text
-        assert shown["corridor"] == slope(float(points.corridor_deg[k])).text
+        assert shown["slope"] == slope(deg, at_least=math.isnan(high)).text
+        # Beside ground that is not known "29.7°" stood as if it were the steepest of the corridor.
+        assert shown["corridor"] == slope(float(points.corridor_deg[k]), at_least=leg.open_above).text
         if math.isnan(deg):
             assert (shown["band"], shown["interval"]) == ("unknown", "not known")
             return
