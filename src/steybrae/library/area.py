@@ -115,7 +115,7 @@ class Area(Answer[AreaResult]):
     --------
     >>> found = steybrae.area(steybrae.sample().model, "district")
     >>> found.outputs, (found.folder / "bands.tif").is_file()
-    (('slope.tif', 'bands.tif'), True)
+    (('slope.tif', 'bands.tif', 'bands_possible.tif'), True)
     """
 
     _command = "area"
