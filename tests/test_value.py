@@ -75,6 +75,13 @@ def test_unknown_sorts_as_the_steepest() -> None:
     assert max((v.slope(58.0), v.slope(None)), key=lambda one: one.order).number is None
 
 
+def test_at_least_sorts_above_all_that_is_known() -> None:
+    """ "at least 8.6" stood among the gentlest, where it may be the steepest of all."""
+    slopes = (v.slope(58.0), v.slope(None), v.slope(8.6, at_least=True), v.slope(9.0, at_least=True))
+    found = [one.text for one in sorted(slopes, key=lambda one: one.order)]
+    assert found == ["58.0°", "at least 8.6°", "at least 9.0°", "unknown"]
+
+
 @pytest.mark.parametrize(("deg", "text"), [(0.4, "000° true"), (359.6, "000° true"), (75.5, "076° true")])
 def test_a_bearing_names_its_north(deg: float, text: str) -> None:
     assert v.bearing(deg, "true") == text

@@ -125,8 +125,8 @@ class Value:
 
     @property
     def order(self) -> float:
-        """For sorting: unknown goes with the largest, never with the gentle."""
-        return math.inf if self.number is None else self.number
+        """For sorting: unknown goes with the largest, never with the gentle; see `sorted_as`."""
+        return sorted_as(self.number, at_least=self.at_least)
 
     def _rounded(self, number: float, rounding: Rounding) -> float:
         scaled = number * _UNITS[self.unit][1]
@@ -136,6 +136,15 @@ class Value:
 
     def _digits(self, shown: float) -> str:
         return f"{shown:.{max(0, math.ceil(-math.log10(self.step) - 1e-9))}f}"
+
+
+_ABOVE_ALL: Final = 1e6
+"""More than any number that is sorted (our choice): it lifts what may be more above all that is known."""
+
+
+def sorted_as(number: float | None, *, at_least: bool) -> float:
+    """Give what a number sorts as: "at least" stands above all that is known, and unknown above that."""
+    return math.inf if number is None else number + _ABOVE_ALL * at_least
 
 
 def _clock(shown_min: float) -> str:

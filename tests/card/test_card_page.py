@@ -478,14 +478,20 @@ def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) 
         assert "at least" in lines[lines.index(cells) - 1]
 
 
-def test_where_the_sun_does_not_rise_every_hour_is_after_sunset_on_a_phone(sample_day) -> None:
-    card = make_card(sample_day, CHOSEN)
-    night = replace(card.legs[-1], daylight_left_min=0.0, daylight_text="the sun does not rise")
-    for last, dark in ((card.legs[-1], False), (night, True)):
-        page = phone_page(replace(card, legs=(*card.legs[:-1], last)), None)
-        sunset = re.search(r'"sunset": ?"([^"]+)"', page)
-        assert sunset is not None
-        assert (dt.datetime.fromisoformat(sunset[1]) < dt.datetime.fromisoformat(card.start or "")) is dark
+def test_where_the_sun_does_not_rise_every_hour_is_after_sunset_on_a_phone() -> None:
+    found = []
+    for date in (dt.date(2027, 1, 1), dt.date(2027, 3, 21), dt.date(2027, 6, 21)):
+        settings = CardSettings(date, zone="Europe/Oslo")
+        page = phone_page(card_between(Place(70.0, 20.0), Place(70.01, 20.0), settings), None)
+        dark = re.search(r'"dark_from": ?(null|"[^"]+")', page)
+        assert dark is not None
+        found.append(None if dark[1] == "null" else dt.datetime.fromisoformat(dark[1].strip('"')))
+    night, spring, summer = found
+    assert night is not None
+    assert night.date() < dt.date(2027, 1, 1)
+    assert spring is not None
+    assert (spring.date(), spring.hour) == (dt.date(2027, 3, 21), 18)
+    assert summer is None
 
 
 def test_paper_phone_terminal_and_log_word_a_check_alike(monkeypatch, sample_day) -> None:

@@ -368,6 +368,21 @@ class TestLook:
         expect(sheet.page.locator("#along")).to_be_visible()
         sheet.end()
 
+    def test_ground_looked_at_does_not_cover_the_buttons_of_a_phone(
+        self, browser: Browser, served: Served
+    ) -> None:
+        """Told to choose Draw, which was on, one ended drawing; what a tap then told lay over Draw itself."""
+        served.keep()
+        sheet = Sheet(browser, served.address, **PHONE)
+        assert sheet.page.locator("#draw").get_attribute("aria-pressed") == "true"
+        assert "while Draw is pressed" in sheet.page.locator("#headline").inner_text()
+        sheet.page.tap("#draw")
+        sheet.page.touchscreen.tap(*sheet.spot(0.5, 0.4))
+        expect(sheet.page.locator("#under")).to_contain_text("Slope")
+        sheet.page.tap("#handle")
+        expect(sheet.page.locator("#under")).to_be_hidden()
+        sheet.end()
+
 
 def test_hostile_names_stay_text(browser: Browser, served: Served, tmp_path: Path) -> None:
     """Every hostile string as the name of a point; some as those of lines, and many in a field of the day."""

@@ -1,6 +1,7 @@
 """Pictures of readings: what is drawn, and that the cautions go with it."""
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -182,6 +183,18 @@ def test_twelve_observers_at_eight_places_fit_a_page_and_no_text_covers_another(
         assert page.x0 <= box.x0, box
         assert box.x1 <= page.x1, box
         assert not any(box.overlaps(other) for other in boxes[:number])
+
+
+def test_figures_of_wide_limits_stay_on_the_page() -> None:
+    rows = [
+        replace(one, mean_deg=(one.reference_slope_deg or 0.0) + 22.0 * (-1) ** k)
+        for k, one in enumerate(a_class(12, 11))
+    ]
+    figure = review_figure(review(rows))
+    figure.canvas.draw()
+    told = [text for text in figure.findobj(Text) if "spread" in text.get_text()]
+    assert any(len(text.get_text()) >= 44 for text in told)
+    assert max(text.get_window_extent().x1 for text in told) <= figure.bbox.x1
 
 
 def test_small_logs_are_drawn() -> None:

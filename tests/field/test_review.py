@@ -209,6 +209,19 @@ def test_groups_are_instruments_then_observers() -> None:
     ]
 
 
+def test_a_numbered_class_is_in_the_order_of_its_numbers() -> None:
+    """Of ``--no-names`` and of clino 1 to 12 the tenth stood before the second."""
+    rows = [row(30.0, 29.0, f"person {k}", f"clino {13 - k}") for k in (1, 10, 2)]
+    rows += [row(31.0, 29.0, f"person {k}", f"clino {k}") for k in (1, 10, 2)]
+    named = [one.name for one in review(rows).agreements]
+    assert named == [f"clino {k}" for k in (1, 2, 3, 10, 11, 12)] + [f"person {k}" for k in (1, 2, 10)]
+    assert [one.observer for one in review(rows).places[0].readings][::2] == [
+        "person 1",
+        "person 2",
+        "person 10",
+    ]
+
+
 def test_one_bias_counts_once() -> None:
     rows = [
         row(30.0, 29.0, "Ana", "old"),

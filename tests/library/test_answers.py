@@ -51,6 +51,12 @@ def answers(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
 KINDS = ("Plan", "Card", "Ground", "Slopes", "Gap", "Spacing", "Comparison", "Review", "Area")
 
 
+def test_area_makes_what_the_command_makes(answers: dict[str, Any]) -> None:
+    """Without a word it left out the bands that the ground may reach."""
+    made = {path.name for path in answers["Area"].folder.glob("*.tif")}
+    assert made == {"slope.tif", "bands.tif", "bands_possible.tif"}
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_answer_in_every_form(answers: dict[str, Any], kind: str) -> None:
     found = answers[kind]

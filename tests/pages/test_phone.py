@@ -328,6 +328,67 @@ class TestLog:
         assert phone.locator("#read").inner_text() == f"{up:.1f}°"
         assert "difference" not in phone.locator("#answer").inner_text()
 
+    def test_what_was_measured_at_one_place_is_not_held_against_another(
+        self, phone: Page, made: Made
+    ) -> None:
+        """Lengths of a pole stayed after they were kept: the next check had a verdict, and a row, of them."""
+        here, there = (one["name"] for one in made.data["checks"][:2])
+        go(phone, "reading")
+        phone.locator("#reading summary").tap()
+        phone.locator("#at").select_option(here)
+        phone.locator("#pad button").first.tap()
+        phone.locator("#how").select_option("level")
+        for name, text in (("first", "1.2"), ("second", "0.5"), ("faces", "200")):
+            phone.locator(f"#{name}").fill(text)
+        assert phone.locator("#read").inner_text() == "22.7°"  # not what was tapped before
+        phone.locator("#keep").tap()
+        assert phone.locator("#found").is_hidden()
+        for name, text in (("first", "1.2"), ("second", "0.5"), ("faces", "200")):
+            phone.locator(f"#{name}").fill(text)
+        phone.locator("#at").select_option(there)
+        assert phone.locator("#found").is_hidden()
+        assert [phone.locator(f"#{name}").input_value() for name in ("first", "second", "faces")] == [""] * 3
+
+    def test_which_way_it_faces_is_kept_as_is_said(self, phone: Page, made: Made) -> None:
+        """At a sight, and where there is no check, it was said to be kept and was not."""
+        sight = next(one for one in made.data["checks"] if one["quantity"] == "sight")
+        go(phone, "reading")
+        phone.locator("#reading summary").tap()
+        for name in ("", sight["name"]):
+            phone.locator("#at").select_option(name)
+            phone.locator("#pad button").first.tap()
+            phone.locator("#faces").fill("123")
+            assert phone.locator("#faces-words").inner_text().startswith("Kept with the reading")
+            phone.locator("#keep").tap()
+        rows = phone.locator("#text").input_value().splitlines()[1:]
+        found = [float(row.split(",")[7].strip('"')) for row in rows]
+        declinations = [made.card.legs[sight["leg"] - 1].declination_deg] * 2
+        assert found == pytest.approx([123.0 + deg for deg in declinations], abs=0.1)
+        assert found[1] == pytest.approx(123.0 + declinations[1], abs=1e-9)
+
+    @pytest.mark.parametrize(
+        ("text", "said"),
+        [
+            ("-33", "↓33.0°"),
+            ("34°", "34.0°"),
+            ("34,5 deg", "34.5°"),
+            ("62%", "31.8°"),
+            ("95", ""),
+            ("steep", ""),
+        ],
+    )
+    def test_a_figure_is_read_or_refused(self, phone: Page, text: str, said: str) -> None:
+        """What was not understood vanished without a word."""
+        go(phone, "reading")
+        phone.locator("#typed").fill(text)
+        phone.locator("#add").tap()
+        assert phone.locator("#found").is_visible() == bool(said)
+        if said:
+            assert phone.locator("#read").inner_text() == said
+        else:
+            assert phone.locator("#kept").inner_text().startswith("No reading: write degrees from 0 to 90")
+            assert phone.locator("#typed").input_value() == text
+
 
 class TestScreens:
     @pytest.mark.parametrize(("width", "height"), [(360, 640), (430, 932)])
@@ -395,6 +456,44 @@ class TestScreens:
         page.clock.set_fixed_time(dt.datetime(2027, 1, 15, 14, 0, tzinfo=dt.UTC))
         page.locator("#start").tap()
         assert (page.locator("#leg-19 .arrive").text_content() or "").endswith(", AFTER SUNSET")
+        context.close()
+
+    def test_times_are_in_the_zone_of_the_card(self, browser: Browser, made: Made) -> None:
+        """A phone on another zone's time showed arrivals hours off, beside latest times in the card's."""
+        context = browser.new_context(**PHONE, timezone_id="Asia/Tokyo")
+        page = context.new_page()
+        page.clock.set_fixed_time(dt.datetime(2027, 1, 15, 21, 0, tzinfo=dt.UTC))  # the 16th in Tokyo
+        page.goto(made.page.as_uri())
+        assert page.locator("#warning").text_content() == (
+            "THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE."
+        )
+        page.locator("#start").tap()
+        assert page.locator("#started").inner_text() == (
+            "Started 21:00 (Europe/London); times count from then."
+        )
+        minutes = made.card.legs[0].time_min
+        assert minutes is not None
+        there = dt.datetime(2027, 1, 15, 21, 0, tzinfo=dt.UTC) + dt.timedelta(minutes=math.ceil(minutes))
+        assert page.locator("#leg-1 .arrive").text_content() == f"there {there:%H:%M}, AFTER SUNSET"
+        assert re.fullmatch(
+            r"there at least 0\d:\d\d on 2027-01-16, AFTER SUNSET",
+            page.locator("#leg-19 .arrive").text_content() or "",
+        )
+        context.close()
+
+    def test_sunset_is_known_without_a_planned_start(
+        self, browser: Browser, made: Made, tmp_path: Path
+    ) -> None:
+        """A card with its zone alone counted times from the tapped start into the dark, unsaid."""
+        card = make_card(made.screening, CardSettings(DAY, zone="Europe/London"))
+        page = tmp_path / "hill.html"
+        page.write_text(phone_page(card, made.screening), "utf-8")
+        context = browser.new_context(**PHONE, timezone_id="Europe/London")
+        opened = context.new_page()
+        opened.clock.set_fixed_time(dt.datetime(2027, 1, 15, 14, 0, tzinfo=dt.UTC))
+        opened.goto(page.as_uri())
+        opened.locator("#start").tap()
+        assert (opened.locator("#leg-19 .arrive").text_content() or "").endswith(", AFTER SUNSET")
         context.close()
 
     @pytest.mark.parametrize(

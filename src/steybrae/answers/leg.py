@@ -38,6 +38,7 @@ from steybrae.value import (
     minutes,
     overhead,
     slope,
+    sorted_as,
     steep_length,
 )
 
@@ -103,11 +104,15 @@ def _overhead_order(leg: LegScreening) -> float:
     deg = _overhead_deg(leg)
     if deg is None:
         return math.inf if leg.unknown_above or leg.overhead is None else 0.0
-    return deg
+    return sorted_as(deg, at_least=leg.unknown_above)
 
 
 def _nearest(side: Sequence[SideGround], *, unknown: bool) -> float:
-    return side[0].distance_m if side else 0.0 if unknown else math.inf
+    return 0.0 if unknown else side[0].distance_m if side else math.inf
+
+
+def _highest_band_deg(leg: LegScreening) -> float | None:
+    return leg.bands_possible[-1].low_deg if leg.bands_possible else None
 
 
 def _high(leg: LegScreening) -> float:
@@ -154,7 +159,7 @@ LEG_COLUMNS: Final = (
         lambda leg: bands_text(leg.bands_possible, open_above=leg.open_above),
         align="left",
         width=15,
-        order=lambda leg: leg.bands_possible[-1].low_deg if leg.bands_possible else math.inf,
+        order=lambda leg: sorted_as(_highest_band_deg(leg), at_least=leg.open_above),
     ),
     Column(
         "steep_m",

@@ -154,6 +154,7 @@ def _card(
     settings: CardSettings,
 ) -> RouteCard:
     """Put legs under what the whole day has; words on times, notes and basis still missing."""
+    light = daylight_along(places, settings.date, settings.zone) if settings.zone else None
     return RouteCard(
         name=name,
         date=settings.date.isoformat(),
@@ -167,7 +168,7 @@ def _card(
         totals=card_totals(legs),
         norths=_norths(bearings),
         time_words=(),
-        daylight_words=daylight_along(places, settings.date, settings.zone).words if settings.zone else (),
+        daylight_words=() if light is None else light.words,
         notes=(),
         basis=(),
         cautions=_cautions((), bearings),
@@ -176,7 +177,13 @@ def _card(
         overdue=None if settings.overdue is None else settings.overdue.isoformat(),
         start_text="" if settings.start is None else shown_clock(settings.start, "late"),
         overdue_text=_shown_end(settings.overdue, settings),
+        dark_from=None if light is None else _dark_from(light),
     )
+
+
+def _dark_from(light: Daylight) -> str | None:
+    dark = light.noon - dt.timedelta(days=1) if light.sun == "down all day" else light.sunset
+    return None if dark is None else dark.isoformat()
 
 
 def _pace(settings: CardSettings) -> dict[str, Any]:

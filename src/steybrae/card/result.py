@@ -510,6 +510,9 @@ class RouteCard:
         How steeply start zones look down on the day, as a screening prints it; empty without a model.
     start_text, overdue_text, down_by_text
         As printed; empty where there is none.
+    dark_from
+        Sunset, ISO 8601 with offset, or a time before the day where the sun does not rise; None without a
+        zone, and where it does not set.
     """
 
     name: str
@@ -541,3 +544,4 @@ class RouteCard:
     overdue_text: str = field(default="", metadata=NOT_JSON)
     down_by_text: str = field(default="", metadata=NOT_JSON)
     overhead_text: str = field(default="", metadata=NOT_JSON)
+    dark_from: str | None = field(default=None, metadata=NOT_JSON)

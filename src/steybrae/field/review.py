@@ -337,7 +337,7 @@ def _groups(rows: Sequence[LogRow], name_of: Callable[[LogRow], str]) -> dict[st
     groups: dict[str, list[LogRow]] = {}
     for row in rows:
         groups.setdefault(name_of(row).strip() or "not named", []).append(row)
-    return dict(sorted(groups.items()))
+    return dict(sorted(groups.items(), key=lambda item: in_order(item[0])))
 
 
 def _too_many(most: int, what: str, found: int) -> str:
@@ -373,7 +373,7 @@ def _places(rows: Sequence[LogRow]) -> tuple[PlaceReadings, ...]:
     for row in rows:
         places.setdefault(_place_name(row), []).append(row)
     found = []
-    for name, here in sorted(places.items(), key=lambda item: _in_order(item[0])):
+    for name, here in sorted(places.items(), key=lambda item: in_order(item[0])):
         known = [row.reference_slope_deg for row in here if row.reference_slope_deg is not None]
         readings = [
             PlaceReading(row.observer.strip(), row.instrument.strip(), row.mean_deg, row.uncertainty_95_deg)
@@ -384,7 +384,7 @@ def _places(rows: Sequence[LogRow]) -> tuple[PlaceReadings, ...]:
                 name,
                 min(known, default=None),
                 max(known, default=None),
-                tuple(sorted(readings, key=lambda one: (one.observer, one.instrument))),
+                tuple(sorted(readings, key=lambda one: (in_order(one.observer), in_order(one.instrument)))),
             )
         )
     return tuple(found)
@@ -399,8 +399,8 @@ def _place_name(row: LogRow) -> str:
     return row.reference_source.strip() or "place not said"
 
 
-def _in_order(name: str) -> list[tuple[int, str]]:
-    """Sort key that has check 9 before check 10."""
+def in_order(name: str) -> list[tuple[int, str]]:
+    """Sort key that has check 9 before check 10, and person 9 before person 10."""
     return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", name)]
 
 

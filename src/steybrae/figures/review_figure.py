@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from steybrae.errors import LogError
-from steybrae.field.review import Agreement, PlaceReadings, Review
+from steybrae.field.review import Agreement, PlaceReadings, Review, in_order
 from steybrae.figures.field_figure import LINE_IN, WIDTH_IN, caution_lines, write_cautions
 from steybrae.figures.style import INK, band_tint, picture_style
 from steybrae.value import lower, slope
@@ -20,7 +20,7 @@ ROW_IN: Final = 0.19
 """Height of a reading and of a row of the lower part, inches: a line of 8 point (our choice)."""
 
 LEFT_IN: Final = 2.0
-RIGHT_IN: Final = 2.35
+RIGHT_IN: Final = 2.65
 """Room for names on the left and for figures on the right, inches."""
 
 HEAD_IN: Final = 0.75
@@ -50,7 +50,10 @@ def review_figure(review: Review) -> Figure:
     people than `MOST_BOXES`.
     """
     lines = caution_lines(review.cautions)
-    people = sorted({(one.observer, one.instrument) for place in review.places for one in place.readings})
+    people = sorted(
+        {(one.observer, one.instrument) for place in review.places for one in place.readings},
+        key=lambda who: [*map(in_order, who)],
+    )
     if len(people) * len(review.places) > MOST_BOXES or len(review.agreements) > MOST_BOXES // 8:
         message = (
             f"A picture of a review should have at most {MOST_BOXES} places times people; this log has "

@@ -115,7 +115,7 @@ class Area(Answer[AreaResult]):
     --------
     >>> found = steybrae.area(steybrae.sample().model, "district")
     >>> found.outputs, (found.folder / "bands.tif").is_file()
-    (('slope.tif', 'bands.tif'), True)
+    (('slope.tif', 'bands.tif', 'bands_possible.tif'), True)
     """
 
     _command = "area"
@@ -153,7 +153,7 @@ def area(
     model: Any,
     out: str | os.PathLike[str],
     *,
-    layers: Iterable[str] = ("slope", "bands"),
+    layers: Iterable[str] = ("slope", "bands", "bands_possible"),
     overhead: bool = False,
     compress: Literal["deflate", "none"] = "deflate",
     threads: int | None = None,
@@ -171,7 +171,7 @@ def area(
     out
         Folder for the outputs.
     layers
-        Of ``slope``, ``tenths``, ``bands``, ``aspect``, ``curvature``.
+        Of ``slope``, ``tenths``, ``bands``, ``bands_possible``, ``aspect``, ``curvature``.
     overhead
         Make each cell's overhead angle and the start zones too.
     compress

@@ -8,7 +8,6 @@ the numbers and words that stand in the page, and keeps them as rows of the log.
 from __future__ import annotations
 
 import base64
-import datetime as dt
 import hashlib
 from typing import Any, Final
 
@@ -209,7 +208,9 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
         "checks": [_check_data(one) for one in checks],
         "minutes": [leg.time_min for leg in card.legs],
         "minutes_at_least": [bool(leg.time_at_least) for leg in card.legs],
-        "sunset": _sunset(card),
+        "declinations": [leg.declination_deg for leg in card.legs],
+        "zone": card.zone,
+        "dark_from": card.dark_from,
         "bulletin_end": _bulletin_end(card),
         "bands": {"edges": list(scheme.edges_deg), "labels": list(scheme.labels)},
         "rule": RULE,
@@ -243,17 +244,6 @@ def _check_data(one: PocketCheck) -> dict[str, Any]:
         "aspect_within": one.aspect_tolerance_deg,
         "declination": one.leg.declination_deg,
     }
-
-
-def _sunset(card: RouteCard) -> str | None:
-    """When the sun sets, from the last arrival and what daylight is left then."""
-    last = card.legs[-1]
-    if last.arrival is None or last.daylight_left_min is None:
-        return None
-    arrival = dt.datetime.fromisoformat(last.arrival)
-    if "sun does not" in last.daylight_text:  # It does not rise: every hour of the day is after it.
-        return (arrival - dt.timedelta(days=2)).isoformat()
-    return (arrival + dt.timedelta(minutes=last.daylight_left_min)).isoformat()
 
 
 def _bulletin_end(card: RouteCard) -> str | None:

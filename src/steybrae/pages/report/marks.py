@@ -27,7 +27,7 @@ from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array
-from steybrae.value import UNKNOWN, overhead, slope
+from steybrae.value import AT_LEAST, UNKNOWN, overhead, slope
 
 
 @dataclass(frozen=True)
@@ -127,8 +127,9 @@ def _path(relief: Relief, places: tuple[tuple[float, float], ...]) -> str:
 def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
     """Points of every leg.
 
-    ``bands``, their labels; ``legs``, each with ``leg``, ``start_dm`` and columns of whole numbers
-    or None: ``at`` along the leg in decimetres, ``x`` and ``y`` on the map, ``height`` in metres,
+    ``bands``, their labels; ``least``, the words for "at least"; ``legs``, each with ``leg``, ``start_dm``,
+    ``open``, whether it may be steeper by an amount not known, and columns of whole numbers or None:
+    ``at`` along the leg in decimetres, ``x`` and ``y`` on the map, ``height`` in metres,
     ``slope``, ``low``, ``high`` and ``corridor`` in tenths of a degree, ``aspect`` in degrees,
     ``band``, its position or -1, and ``above``, the steepest sight up as shown. ``reading`` has the
     place along the leg, name and slope of each check.
@@ -138,7 +139,7 @@ def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
     for leg, on_map in zip(screening.legs, relief.legs, strict=True):
         legs.append(_columns(leg, on_map, relief, scheme, start_m))
         start_m += leg.length_m
-    return {"bands": [in_degrees(label) for label in scheme.labels], "legs": legs}
+    return {"bands": [in_degrees(label) for label in scheme.labels], "least": AT_LEAST, "legs": legs}
 
 
 def _columns(
@@ -150,6 +151,7 @@ def _columns(
     return {
         "leg": leg.number,
         "start_dm": round(start_m * 10.0),
+        "open": leg.open_above,
         "at": _whole(points.chainage_m * 10.0),
         "x": _whole(place[:, 0]),
         "y": _whole(place[:, 1]),

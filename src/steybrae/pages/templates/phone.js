@@ -186,8 +186,9 @@
     return ratio > 1 ? null : joined('slope', ratio, shares, rule.level_error);
   }
 
+  const fromTrue = (magnetic, declination) => (((magnetic + declination) % 360) + 360) % 360;
   function facing(magnetic, at) {
-    const measured = (((magnetic + at.declination) % 360) + 360) % 360;
+    const measured = fromTrue(magnetic, at.declination);
     const apart = ((((measured - at.aspect + 540) % 360) + 360) % 360) - 180;
     const tolerance = at.aspect_within;
     if (tolerance === null || tolerance > rule.aspect_most) return {measured, apart, result: 'cannot tell'};
@@ -200,7 +201,7 @@
     return formula && !(text.trim() && Number.isFinite(Number(text))) ? `'${text}` : text;
   }
   function row(time, set, at, who, magneticAspect) {
-    const faced = at && magneticAspect !== null && at.aspect !== null ? facing(magneticAspect, at).measured : null;
+    const faced = magneticAspect === null ? null : fromTrue(magneticAspect, at?.declination ?? data.declinations[leg - 1]);
     return {
       time, observer: defused(who.observer), instrument: defused(who.instrument),
       lat_deg: at?.lat ?? '', lon_deg: at?.lon ?? '', reference_source: at?.source ?? '',
@@ -300,7 +301,7 @@
   function warn() {
     const now = new Date();
     const lines = [];
-    if (dayOf(now) > data.date) lines.push(`This page is of ${data.date}, and that day is over. Make it anew.`);
+    if (there(now).slice(0, 10) > data.date) lines.push(`This page is of ${data.date}, and that day is over. Make it anew.`);
     if (data.bulletin_end && new Date(data.bulletin_end) < now) {
       lines.push('THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.');
     }
@@ -308,10 +309,21 @@
     by('warning').textContent = lines.join(' ');
   }
   const clock = (time) => `${two(time.getHours())}:${two(time.getMinutes())}`;
+  // Times stand beside those of the card, so they are in its zone, whatever that of the phone.
+  const local = (time) => `${dayOf(time)} ${clock(time)}`;
+  function there(time) {
+    try {
+      return data.zone ? time.toLocaleString('sv-SE', {timeZone: data.zone}).slice(0, 16) : local(time);
+    } catch {
+      return local(time);
+    }
+  }
+  const told = (time) => `${there(time).slice(11)}${there(time).startsWith(data.date) ? '' : ` on ${there(time).slice(0, 10)}`}`;
   function times() {
     if (kept.start === null) return;
     const start = new Date(kept.start);
-    by('started').textContent = `Started ${clock(start)}; times count from then.`;
+    const zone = there(start) === local(start) ? '' : ` (${data.zone})`;
+    by('started').textContent = `Started ${told(start)}${zone}; times count from then.`;
     by('start').textContent = 'Start again now';
     let minutes = 0;
     let least = false;
@@ -323,9 +335,9 @@
       }
       minutes += data.minutes[k];
       least ||= data.minutes_at_least[k];
-      const there = new Date(Math.ceil((start.getTime() / 60000) + minutes - 1e-6) * 60000);
-      const dark = data.sunset !== null && there > new Date(data.sunset);
-      node.textContent = `there ${least ? `${words.at_least} ` : ''}${clock(there)}${dark ? ', AFTER SUNSET' : ''}`;
+      const arrival = new Date(Math.ceil((start.getTime() / 60000) + minutes - 1e-6) * 60000);
+      const dark = data.dark_from !== null && arrival > new Date(data.dark_from);
+      node.textContent = `there ${least ? `${words.at_least} ` : ''}${told(arrival)}${dark ? ', AFTER SUNSET' : ''}`;
     });
   }
   by('start').addEventListener('click', () => { kept.start = Date.now(); keep(); times(); });
@@ -348,19 +360,21 @@
     button.addEventListener('click', () => put(deg));
     by('pad').append(button);
   }
-  function choose(name) {
-    chosen = name || 'here';
-    by('at').value = name;
+  // A reading is of one place: what was typed for it goes with it.
+  function clear() {
     ups = [];
     downs = [];
     order = [];
+    ['typed', 'first', 'second', 'faces'].forEach((id) => { by(id).value = ''; });
     redraw();
   }
-  function put(value) {
-    const percent = by('percent').checked;
+  function choose(name) {
+    chosen = name || 'here';
+    by('at').value = name;
+    clear();
+  }
+  function put(value, percent = by('percent').checked, down = by('down').checked) {
     const deg = percent ? angle(value / 100) : value;
-    if (!(deg >= 0 && deg <= 90)) return;
-    const down = by('down').checked;
     (down ? downs : ups).push({deg, unit: percent ? 'percent' : 'degrees'});
     order.push(down ? downs : ups);
     another = false;
@@ -409,7 +423,9 @@
       ? document.querySelector(`[data-check="${check.name}"]`).closest('.check').querySelector('.judged').textContent
       : 'Compared with nothing: a slope where you stand. It lowers nothing on the map.';
     const set = currentSet();
-    by('read').textContent = set ? [...ups.map((one) => figure(one.deg)), ...downs.map((one) => `↓${figure(one.deg)}`)].join(' ') || figure(set.mean) : 'none yet';
+    const read = hand && set ? [figure(set.mean)] : [...ups.map((one) => figure(one.deg)), ...downs.map((one) => `↓${figure(one.deg)}`)];
+    by('read').textContent = read.join(' ') || 'none yet';
+    by('change').hidden = hand;
     by('found').hidden = !set;
     by('figures').hidden = (Boolean(set) && !another) || hand;
     by('answer').replaceChildren();
@@ -435,7 +451,17 @@
   by('less').addEventListener('click', () => nudge(-0.5));
   by('more').addEventListener('click', () => nudge(0.5));
   by('undo').addEventListener('click', () => { order.pop()?.pop(); redraw(); });
-  by('add').addEventListener('click', () => { const value = number('typed'); if (Number.isFinite(value)) put(value); by('typed').value = ''; });
+  by('add').addEventListener('click', () => {
+    const [, minus, digits, unit] = /^([-−]?)(\d+(?:[.,]\d+)?) *(°|deg|%|)$/.exec(by('typed').value.trim()) ?? [];
+    const value = Number(digits?.replace(',', '.'));
+    const percent = unit === '%' || (unit === '' && by('percent').checked);
+    if (!(percent ? Number.isFinite(value) : value <= 90)) {
+      by('kept').textContent = 'No reading: write degrees from 0 to 90, like 34 or 34.5, or percent, like 62%.';
+      return;
+    }
+    put(value, percent, minus !== '' || by('down').checked);
+    by('typed').value = '';
+  });
   ['first', 'second', 'eye', 'pace', 'faces'].forEach((id) => by(id).addEventListener('input', redraw));
   by('another').addEventListener('click', () => { another = true; redraw(); });
   by('how').addEventListener('change', redraw);
@@ -456,11 +482,7 @@
     kept.rows.push(row(moment(), set, at(), who, Number.isFinite(degrees) && degrees >= 0 && degrees <= 360 ? degrees : null));
     keep();
     by('kept').textContent = `Kept: ${figure(set.mean)}${at() ? ` at ${at().name}` : ''}. ${kept.rows.length} in the log.${keeps ? '' : ' This browser keeps nothing: take the rows out before you close the page.'}`;
-    by('faces').value = '';
-    ups = [];
-    downs = [];
-    order = [];
-    redraw();
+    clear();
     listed();
   });
   function listed() {

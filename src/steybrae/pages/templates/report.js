@@ -10,6 +10,7 @@
   const whole = points[points.length - 1].along;
   const column = (point, name) => point.leg[name][point.row];
   const tenths = (value) => `${(value / 10).toFixed(1)}°`;
+  const figure = (value, open) => value === null ? "unknown" : `${open ? `${data.least} ` : ""}${tenths(value)}`;
   const metres = (dm) => `${Math.floor(dm / 10).toLocaleString("en").replace(/,/g, "\u202f")} m`;
 
   function nearestAlong(dm) {
@@ -54,11 +55,11 @@
       leg: String(point.leg.leg),
       at: metres(point.at),
       height: height === null ? "unknown" : `${height} m`,
-      slope: slope === null ? "unknown" : tenths(slope),
+      slope: figure(slope, high === null),
       interval: low === null ? "not known" : `${(low / 10).toFixed(1)} to ${high === null ? "unknown" : tenths(high)}`,
       band: band < 0 ? "unknown" : data.bands[band],
       aspect: aspect === null ? "not known" : `${String(aspect).padStart(3, "0")}° true`,
-      corridor: corridor === null ? "unknown" : tenths(corridor),
+      corridor: figure(corridor, point.leg.open),
       overhead: point.leg.above[point.row],
       reading: readingNear(point),
     };
