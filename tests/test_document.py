@@ -81,7 +81,7 @@ def test_a_page_escapes_everything() -> None:
     page = html_fragment(DOCUMENT)
     assert "<b>" not in page
     assert "&lt;b&gt;&amp;" in page
-    assert '<td class="right" data-order="31.21">at least 31.3°</td>' in page
+    assert '<td class="right" data-order="1000031.21">at least 31.3°</td>' in page
     assert '<td class="right" data-order="inf">unknown</td>' in page
     assert all(caution.text in page for caution in cautions_for(Situation()))
     assert "http" not in page
