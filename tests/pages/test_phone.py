@@ -494,6 +494,12 @@ class TestScreens:
         opened.goto(page.as_uri())
         opened.locator("#start").tap()
         assert (opened.locator("#leg-19 .arrive").text_content() or "").endswith(", AFTER SUNSET")
+        opened.clock.set_fixed_time(dt.datetime(2027, 1, 15, 6, 0, tzinfo=dt.UTC))
+        opened.locator("#start").tap()
+        assert (opened.locator("#leg-1 .arrive").text_content() or "").endswith(", BEFORE SUNRISE")
+        assert re.fullmatch(
+            r"there at least \d\d:\d\d", opened.locator("#leg-19 .arrive").text_content() or ""
+        )
         context.close()
 
     @pytest.mark.parametrize(

@@ -177,6 +177,7 @@ def _card(
         overdue=None if settings.overdue is None else settings.overdue.isoformat(),
         start_text="" if settings.start is None else shown_clock(settings.start, "late"),
         overdue_text=_shown_end(settings.overdue, settings),
+        dark_till=None if light is None or light.sunrise is None else light.sunrise.isoformat(),
         dark_from=None if light is None else _dark_from(light),
     )
 

@@ -510,9 +510,9 @@ class RouteCard:
         How steeply start zones look down on the day, as a screening prints it; empty without a model.
     start_text, overdue_text, down_by_text
         As printed; empty where there is none.
-    dark_from
-        Sunset, ISO 8601 with offset, or a time before the day where the sun does not rise; None without a
-        zone, and where it does not set.
+    dark_till, dark_from
+        Sunrise and sunset, ISO 8601 with offset; where the sun does not rise, sunset is a time before the
+        day. None without a zone, and where it does neither.
     """
 
     name: str
@@ -544,4 +544,5 @@ class RouteCard:
     overdue_text: str = field(default="", metadata=NOT_JSON)
     down_by_text: str = field(default="", metadata=NOT_JSON)
     overhead_text: str = field(default="", metadata=NOT_JSON)
+    dark_till: str | None = field(default=None, metadata=NOT_JSON)
     dark_from: str | None = field(default=None, metadata=NOT_JSON)

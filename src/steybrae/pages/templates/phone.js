@@ -336,8 +336,9 @@
       minutes += data.minutes[k];
       least ||= data.minutes_at_least[k];
       const arrival = new Date(Math.ceil((start.getTime() / 60000) + minutes - 1e-6) * 60000);
-      const dark = data.dark_from !== null && arrival > new Date(data.dark_from);
-      node.textContent = `there ${least ? `${words.at_least} ` : ''}${told(arrival)}${dark ? ', AFTER SUNSET' : ''}`;
+      const dark = data.dark_from !== null && arrival > new Date(data.dark_from) ? ', AFTER SUNSET'
+        : data.dark_till !== null && arrival < new Date(data.dark_till) ? ', BEFORE SUNRISE' : '';
+      node.textContent = `there ${least ? `${words.at_least} ` : ''}${told(arrival)}${dark}`;
     });
   }
   by('start').addEventListener('click', () => { kept.start = Date.now(); keep(); times(); });
