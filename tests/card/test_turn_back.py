@@ -147,6 +147,11 @@ def test_clock_times_past_midnight_are_of_the_next_day(sample_plan: SamplePlan) 
     same = make_card(sample_plan.screening, dataclasses.replace(asked, start=START))
     assert (same.overdue_text, same.down_by_text) == ("05:00 GMT", "04:00 GMT")
     assert {"overdue_early", "down_by_early"} <= {caution.key for caution in same.cautions}
+    # With its day it is said: a call in the night after a line that ends in the afternoon.
+    night = parse_clock("2027-01-16T00:30", DAY, ZONE, dated=True)
+    late = make_card(sample_plan.screening, dataclasses.replace(asked, start=START, overdue=night))
+    assert late.overdue_text == "00:30 GMT on 2027-01-16"
+    assert "overdue_early" not in {caution.key for caution in late.cautions}
 
 
 def test_a_line_that_ends_elsewhere(sample_plan: SamplePlan) -> None:

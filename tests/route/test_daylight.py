@@ -240,6 +240,28 @@ def test_clocks_that_cannot_be_read(text):
     )
 
 
+def test_a_clock_of_another_day_where_it_is_taken():
+    found = parse_clock("2027-01-16T00:30", MIDWINTER, "UTC", dated=True)
+    assert found == dt.datetime(2027, 1, 16, 0, 30, tzinfo=parse_zone("UTC"))
+    assert parse_clock("00:30", MIDWINTER, "UTC", dated=True).date() == MIDWINTER
+    with pytest.raises(DateError) as caught:
+        parse_clock("2027-01-16T00:30", MIDWINTER, "UTC")
+    assert str(caught.value) == (
+        "A clock time should look like 08:30; got '2027-01-16T00:30'. Give hours and minutes."
+    )
+    with pytest.raises(DateError) as caught:
+        parse_clock("tomorrow 00:30", MIDWINTER, "UTC", dated=True)
+    assert str(caught.value) == (
+        "A date should look like 2027-01-15; got 'tomorrow'. Give year, month and day."
+    )
+    with pytest.raises(DateError) as caught:
+        parse_clock("24:30", MIDWINTER, "UTC", dated=True)
+    assert str(caught.value) == (
+        f"A clock time should look like 08:30, or {MIDWINTER + dt.timedelta(days=1)}T00:30 of another day; "
+        "got '24:30'. Give hours and minutes."
+    )
+
+
 @pytest.mark.parametrize(
     ("text", "date"), [("01:30", dt.date(2027, 3, 28)), ("01:30", dt.date(2027, 10, 31))]
 )

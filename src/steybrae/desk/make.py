@@ -173,15 +173,25 @@ def _card_settings(desk: Desk, day: Mapping[str, str]) -> CardSettings:
         paces_per_100m=_paces(day["paces"]) if "paces" in day else own.paces_per_100m,
         party=day.get("party", own.party),
         call=day.get("call", own.call),
-        start=_clock(day.get("start"), own.start, date, zone),
-        overdue=_clock(day.get("overdue"), own.overdue, date, zone),
-        down_by=_clock(day.get("down_by"), own.down_by, date, zone),
+        start=_clock(day.get("start"), own.start, (own.date, date), zone),
+        overdue=_clock(day.get("overdue"), own.overdue, (own.date, date), zone, dated=True),
+        down_by=_clock(day.get("down_by"), own.down_by, (own.date, date), zone, dated=True),
     )
 
 
-def _clock(text: str | None, own: dt.datetime | None, date: dt.date, zone: str | None) -> dt.datetime | None:
-    text = text or (None if own is None else f"{own:%H:%M}")
-    return None if text is None else parse_clock(text, date, zone)
+def _clock(
+    text: str | None,
+    own: dt.datetime | None,
+    days: tuple[dt.date, dt.date],
+    zone: str | None,
+    *,
+    dated: bool = False,
+) -> dt.datetime | None:
+    """Read a time typed, or move one of the command's day to the page's."""
+    before, date = days
+    if text:
+        return parse_clock(text, date, zone, dated=dated)
+    return None if own is None else parse_clock(f"{own:%H:%M}", date + (own.date() - before), zone)
 
 
 def _paces(text: str) -> float:

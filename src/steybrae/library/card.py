@@ -118,7 +118,7 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
     **chosen
         ``grid``, ``scale``, ``paces_per_100m``, ``bearing_unit``, ``zone``, ``method``, ``flat_kmh``,
         ``off_path``; ``snow``, ``load`` and ``breaks`` as for the command; ``party``, ``call``;
-        ``overdue`` and ``down_by``, like ``start``.
+        ``overdue`` and ``down_by``, like ``start``, or of another day: ``"2027-01-16T00:30"``.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
     begins = None if start is None else parse_clock(str(start), day, chosen.get("zone"))
     for name in {"overdue", "down_by"} & chosen.keys():
         if isinstance(chosen[name], str):
-            chosen[name] = parse_clock(chosen[name], day, chosen.get("zone"))
+            chosen[name] = parse_clock(chosen[name], day, chosen.get("zone"), dated=True)
     settings = CardSettings(date=day, start=begins, allowances=allowances, **chosen)
     leg_min((), settings.method, allowances, flat_kmh=settings.flat_kmh)  # refuses an unknown rule
     return Card(without_forecast(make_card(screening, settings), screening))

@@ -86,18 +86,20 @@ def parse_day(text: str) -> dt.date:
         raise DateError(message) from None
 
 
-def parse_clock(text: str, date: dt.date, zone: str | None) -> dt.datetime:
+def parse_clock(text: str, date: dt.date, zone: str | None, *, dated: bool = False) -> dt.datetime:
     """Read a clock time, ``08:30`` of 24 hours, on a date in a named zone.
 
-    `DateError` where it is unreadable, without a zone, or a time that the change of clocks skips or
-    repeats.
+    `dated` takes one of another day too, ``2027-01-16T00:30``. `DateError` where it is unreadable,
+    without a zone, or a time that the change of clocks skips or repeats.
     """
     place_zone = parse_zone(zone)
-    found = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", text)
-    if found is None or int(found[1]) > 23 or int(found[2]) > 59:
-        message = f"A clock time should look like 08:30; got {text!r}. Give hours and minutes."
+    found = re.fullmatch(r"\s*(?:(\S+)[T ])?(\d{1,2}):(\d{2})\s*", text)
+    if found is None or (found[1] and not dated) or int(found[2]) > 23 or int(found[3]) > 59:
+        other = f", or {date + dt.timedelta(days=1)}T00:30 of another day" if dated else ""
+        message = f"A clock time should look like 08:30{other}; got {text!r}. Give hours and minutes."
         raise DateError(message)
-    clock = dt.time(int(found[1]), int(found[2]))
+    date = parse_day(found[1]) if found[1] else date
+    clock = dt.time(int(found[2]), int(found[3]))
     early, late = (dt.datetime.combine(date, clock.replace(fold=fold), tzinfo=place_zone) for fold in (0, 1))
     if early.utcoffset() != late.utcoffset():
         message = (

@@ -114,7 +114,7 @@ class DayOptions(Group, panel="The day"):
     call: str = option(
         "--call", "Whom to call if nobody came back, and how.", "WHOM", default="", shown="", kept="person"
     )
-    overdue: str | None = option("--overdue", "When to call, like 18:00.", "HH:MM")
+    overdue: str | None = option("--overdue", "When to call, like 18:00, or 2027-01-16T00:30.", "HH:MM")
 
     def settings(self, sheet: CardMap) -> CardSettings:
         """Make the settings of the card on that map; refused where a choice is not there, or the date."""
@@ -139,8 +139,8 @@ class DayOptions(Group, panel="The day"):
             off_path=self.off_path,
             party=self.party,
             call=self.call,
-            overdue=None if self.overdue is None else parse_clock(self.overdue, day, self.zone),
-            down_by=None if self.down_by is None else parse_clock(self.down_by, day, self.zone),
+            overdue=None if self.overdue is None else parse_clock(self.overdue, day, self.zone, dated=True),
+            down_by=None if self.down_by is None else parse_clock(self.down_by, day, self.zone, dated=True),
         )
 
     def of_page(self) -> CardSettings | None:
