@@ -88,7 +88,8 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         for leg, pair, directions, pieces in zip(screening.legs, ends, bearings, timed, strict=True)
     ]
     settings = _past_midnight(settings, legs)
-    latest = _latest(places, settings)
+    light = _light(places, settings)
+    latest = _latest(light, settings)
     if latest is not None:
         back = [_walk_min(turned_round(pieces.segments), settings) for pieces in timed]
         legs = list(with_latest(legs, back, latest))
@@ -99,7 +100,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         if pieces.unknown_m
     )
     made = replace(
-        _card(screening.name, _with_clock(legs, places, settings), bearings, places, settings),
+        _card(screening.name, _with_clock(legs, light, settings), bearings, light, settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else "sunset" if settings.down_by is None else "stated",
         overhead_text=overhead_text(screening),
@@ -136,7 +137,7 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
         map_mm=None if settings.scale is None else map_mm(bearings.length_m, settings.scale),
         paces=_paces(bearings.length_m, settings),
     )
-    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], (start, end), settings)
+    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], _light((start, end), settings), settings)
     return replace(
         card,
         time_words=one_leg_words(),
@@ -150,11 +151,10 @@ def _card(
     name: str,
     legs: Sequence[CardLeg],
     bearings: Sequence[LegBearings],
-    places: Sequence[Place],
+    light: Daylight | None,
     settings: CardSettings,
 ) -> RouteCard:
     """Put legs under what the whole day has; words on times, notes and basis still missing."""
-    light = daylight_along(places, settings.date, settings.zone) if settings.zone else None
     return RouteCard(
         name=name,
         date=settings.date.isoformat(),
@@ -182,6 +182,11 @@ def _card(
     )
 
 
+def _light(places: Sequence[Place], settings: CardSettings) -> Daylight | None:
+    """Give the least daylight along the route; None without a zone."""
+    return daylight_along(places, settings.date, settings.zone) if settings.zone else None
+
+
 def _dark_from(light: Daylight) -> str | None:
     dark = light.noon - dt.timedelta(days=1) if light.sun == "down all day" else light.sunset
     return None if dark is None else dark.isoformat()
@@ -195,11 +200,11 @@ def _walk_min(segments: Iterable[Segment], settings: CardSettings) -> float:
     return leg_min(segments, settings.method, settings.allowances, **_pace(settings))
 
 
-def _latest(places: Sequence[Place], settings: CardSettings) -> dt.datetime | None:
+def _latest(light: Daylight | None, settings: CardSettings) -> dt.datetime | None:
     """When to be down: as stated, else sunset; None without a zone, and where the sun does not set."""
-    if settings.down_by is not None or not settings.zone:
+    if settings.down_by is not None or light is None:
         return settings.down_by
-    return daylight_along(places, settings.date, settings.zone).sunset
+    return light.sunset
 
 
 def _past_midnight(settings: CardSettings, legs: Sequence[CardLeg]) -> CardSettings:
@@ -361,11 +366,10 @@ def _outside(sight: SightAnswer | None, leg: LegScreening, date: dt.date) -> Out
     )
 
 
-def _with_clock(legs: list[CardLeg], places: Sequence[Place], settings: CardSettings) -> list[CardLeg]:
-    """Add arrivals and the daylight left; the light is the least along the route."""
-    if settings.start is None:
+def _with_clock(legs: list[CardLeg], light: Daylight | None, settings: CardSettings) -> list[CardLeg]:
+    """Add arrivals and the daylight left; a start comes with a zone, and so with light."""
+    if settings.start is None or light is None:
         return legs
-    light = daylight_along(places, settings.date, settings.zone)
     times = _arrivals(settings.start, legs)
     late = accumulate((leg.time_at_least for leg in legs), operator.or_)
     return [_clocked(*one, light) for one in zip(legs, times, late, strict=True)]
