@@ -7,6 +7,7 @@ import datetime as dt
 import io
 import re
 from dataclasses import replace
+from itertools import zip_longest
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme
 from steybrae.card import CardSettings, RouteCard, make_card
 from steybrae.card.checks import cliffs_below
+from steybrae.card.wording import besides_texts, check_texts
 from steybrae.files.cards import card_csv, card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model, sample_route
@@ -25,6 +27,7 @@ from steybrae.pages.phone import phone_page
 from steybrae.pages.report.words import leg_words, reading_rows
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, screen_route
+from steybrae.screening.places.words import letters_at, place_line, stretch_words
 from steybrae.sheets.card_page import card_pdf
 from steybrae.value import slope
 
@@ -45,7 +48,8 @@ def forms(card: RouteCard, folder: Path) -> dict[str, str]:
     return {
         "pdf": words(card_pdf(card), folder),
         "appendix": words(card_pdf(card, appendix=True), folder).partition("part 5 of")[2],
-        "terminal": " ".join(terminal_text(card_document(card), 400).split()),
+        "terminal": " ".join(terminal_text(card_document(card, whole=True), 400).split()),
+        "printed": " ".join(terminal_text(card_document(card), 400).split()),
         "gpx": " ".join(card_gpx(card).split()),
         "csv": " ".join(card_csv(card).split()),
     }
@@ -60,7 +64,7 @@ def test_every_form_tells_corridor_and_cliffs(
     for leg in screening.legs:
         least = "at least " if open_above or leg.open_above else ""
         corridor = f"corridor {least}{slope(leg.slope_corridor_max_deg).text}"
-        for form in ("pdf", "appendix", "terminal", "gpx"):
+        for form in ("pdf", "appendix", "terminal", "printed", "gpx"):
             assert corridor in told[form], (form, leg.number)
         # "may be 42.1°" stood on a leg of which 194 m in 201 were unknown.
         end = f"on the line may be {slope(leg.slope_high_deg).text}{' or steeper' * bool(least)}"
@@ -71,7 +75,8 @@ def test_every_form_tells_corridor_and_cliffs(
             steepest = f"{least}{slope(max(trap.slope_deg or 0.0 for trap in traps)).text}"
             # The table that leads on paper has side and distance, the corridor's list the rest.
             assert steepest in told["pdf"].partition("Cliff below")[2], leg.number
-            for form, text in list(told.items())[1:]:
+            for form in ("appendix", "terminal", "gpx", "csv"):
+                text = told[form]
                 assert any(
                     f"Cliff below, {side}: {steepest}" in text or f"; {side}: {steepest}" in text
                     for side in ("to the left", "to the right", "ahead of you", "behind you")
@@ -90,7 +95,7 @@ def test_the_rim_of_the_sample_reads_its_edge(screening: RouteScreening, tmp_pat
     assert all(cliff in told[form] for form in ("appendix", "terminal", "gpx", "csv"))
     assert cliff.removesuffix(" along") in told["pdf"]
     # "DROP 20 m left" once read as a height of 20 m: it is how far off the drop is.
-    assert all("drop of 152 m, 20 m left" in told[form] for form in ("pdf", "terminal", "gpx"))
+    assert all("drop of 152 m, 20 m left" in told[form] for form in ("pdf", "terminal", "printed", "gpx"))
     assert "17.1°, corridor 56.0°, drop of 152 m, 20 m left, Cliff below, to the left" in told["gpx"]
     index = phone_page(card, None).partition('<ol class="index">')[2].partition("</ol>")[0]
     assert "drop of 152 m, 20 m left" in index.split("<li>")[7]
@@ -121,6 +126,29 @@ def test_cliffs_of_one_side_are_told_by_the_steepest_and_the_nearest(screening: 
     (found,) = cliffs_below(replace(leg, terrain_traps=(trap, near)))
     assert (found.slope_max_deg, found.distance_m) == (trap.slope_deg, 20.0)
     assert (found.from_m, found.to_m, found.parts) == (trap.from_m, 390.0, 2)
+
+
+def test_what_is_printed_has_the_places_and_checks_of_the_paper(
+    screening: RouteScreening, tmp_path: Path
+) -> None:
+    card = make_card(screening, CardSettings(dt.date(2027, 1, 15), "bng", 25000.0))
+    told = forms(card, tmp_path)
+    leading = [check for leg in card.legs for check in leg.checks if check.leads]
+    assert len(leading) >= 5
+    assert len(card.places) >= 20
+    for form in ("pdf", "printed"):
+        for check in leading:
+            assert " ".join(check_texts(check)).split("; ")[0] in told[form], (form, check.number)
+            assert f"{check.number} {check.reference}, " in told[form]
+        for place in card.places:
+            why = place.words if place.at_length else f"{stretch_words(place)}: {place_line(place)}."
+            assert why in told[form], (form, place.name)
+    index = told["printed"].partition("Places ─")[2].partition("Places that matter")[0]
+    for leg, after in zip_longest(card.legs, card.legs[1:]):
+        end = f" {after.number} {after.to} " if after else " Places "
+        row = index.partition(f" {leg.number} {leg.to} ")[2].partition(end)[0]
+        for part in (*letters_at(card.places, leg.number), *besides_texts(leg), leg.to_place.reference):
+            assert part in row, (leg.number, part)
 
 
 def test_a_check_has_one_name_everywhere(screening: RouteScreening) -> None:

@@ -36,7 +36,7 @@ def test_one_leg_needs_no_model(run: Run) -> None:
         "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
         "HX 166 712 names a square: its centre is taken, up to 71 m off.",
         "National Grid and GPS positions are joined to about 5 m.",
-        "Read the local avalanche forecast",
+        "local avalanche forecast, local rules, qualified guidance come first.",
     ):
         assert part in text
     assert not VERDICT.search(text)
@@ -66,7 +66,7 @@ def test_the_sample_day_and_its_files(run: Run, tmp_path: Path) -> None:
     files = ", ".join(map(str, (*names.values(), f"{names['csv']}.cautions.txt")))
     assert text.endswith(f" Written: {files}.")
     assert "Written" not in run(*SAMPLE, "--gpx", str(tmp_path / "other.gpx"), "--json")[1]
-    assert "nothing here may be used for a real day" in text
+    assert "Invented sample massif: no such ground, never for a real day." in text
     assert not VERDICT.search(text)
     assert names["pdf"].read_bytes().startswith(b"%PDF-")
     assert len(read_route(names["gpx"]).turn_points) == 20
@@ -191,21 +191,37 @@ def test_the_sight_from_outside_a_start_zone_is_in_every_form_of_the_card(run: R
     assert legs[3]["outside"] is None  # below the headwall, in no start zone
     look = f"{round(outside['look_bearing_magnetic_deg']):03d}"
     words = f"from outside the zone, 290 m along: 26.0°, look {look}° magnetic, 78 m off, 38 m up"
-    _, out, _ = run(*SAMPLE, "--gpx", str(gpx))
+    _, out, _ = run(*SAMPLE, "--gpx", str(gpx), "--all")
+    assert "and nothing here may be used for a real day." in flat(out)
     assert words in gpx.read_text(encoding="utf-8")
     column = " ".join(line[83:].strip() for line in out.splitlines())
     assert words in " ".join(column.split())
 
 
-def test_no_column_of_the_table_is_cut(run: Run) -> None:
-    _, out, _ = run(*SAMPLE, "--start", "08:30", "--zone", "Europe/London", "--scale", "1:25000")
+@pytest.mark.parametrize(
+    ("more", "first", "heads"),
+    [
+        ((), "Leg  To", "Leg To Magnetic on the map height there arrive in the corridor Places"),
+        (("--all",), "Leg  to", "Leg to back true on the map height there arrive in the corridor"),
+    ],
+)
+def test_no_column_of_the_table_is_cut(run: Run, more: tuple[str, ...], first: str, heads: str) -> None:
+    _, out, _ = run(*SAMPLE, "--start", "08:30", "--zone", "Europe/London", "--scale", "1:25000", *more)
     assert "…" not in out
     assert max(map(len, out.splitlines())) <= 120
-    head = next(line for line in out.splitlines() if line.startswith("Leg  to"))
-    assert head.split() == [
-        "Leg", "to", "back", "true", "on", "the", "map", "height", "there", "arrive",
-        "in", "the", "corridor",
-    ]  # fmt: skip
+    head = next(line for line in out.splitlines() if line.startswith(first))
+    assert head.split() == heads.split()
+
+
+def test_what_is_printed_is_a_third_of_all_of_it(run: Run) -> None:
+    """A card printed 330 lines of a day of 19 legs: bearings and checks drowned."""
+    day = (*SAMPLE, "--start", "08:30", "--zone", "Europe/London", "--scale", "1:25000")
+    short, whole = (run(*day, *more)[1].splitlines() for more in ((), ("--all",)))
+    assert len(short) <= 120
+    assert len(whole) > 300
+    assert short[-1] == (
+        "More: --all (each leg in full, what lies to its sides, all checks). To carry: --pdf, --phone, --gpx."
+    )
 
 
 def test_the_papers_are_told_in_words_that_can_be_read(run: Run) -> None:

@@ -137,7 +137,7 @@ def test_a_card_made_from_a_route_takes_them_too() -> None:
     card = ("card", "--sample", "--date", "2027-01-15")
     found = answer(*card, *MILDER)
     assert texts(found)["overhead_left_out"] == LEFT_OUT
-    assert LEFT_OUT in said(*card, *MILDER)
+    assert LEFT_OUT in said(*card, *MILDER, "--all")
 
 
 @pytest.mark.parametrize("option", [MILDER[:2], MILDER[2:4], MILDER[4:]], ids=" ".join)

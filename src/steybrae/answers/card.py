@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from typing import Final
 
-from steybrae.answers.forecast import finding_blocks, forecast_blocks
-from steybrae.card.result import CardLeg, RouteCard
-from steybrae.card.times import latest_words
+from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
+from steybrae.answers.route import legs_left_text
+from steybrae.card.result import CardLeg, Check, RouteCard
+from steybrae.card.times import about_text, latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
     arrival_text,
     bearing_shown,
     beside_sentence,
+    besides_texts,
     call_text,
     check_sentence,
+    check_texts,
     cliffs_text,
     climb_text,
     corridor_text,
@@ -21,40 +25,146 @@ from steybrae.card.wording import (
     drop_text,
     elevation_text,
     grounds_text,
+    height_text,
     minutes_text,
     overhead_text,
     place_text,
+    set_text,
     steepness_text,
     totals_lines,
 )
-from steybrae.document import Block, Cautions, Column, Document, Heading, Paragraph, Table
-from steybrae.screening.places.words import legs_without_check
+from steybrae.document import (
+    Block,
+    Cautions,
+    Cell,
+    Column,
+    Document,
+    Heading,
+    Listing,
+    Paragraph,
+    Table,
+)
+from steybrae.frozen import dataclass
+from steybrae.route.legs import leading_notes
+from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.words import (
+    legs_without_check,
+    letters_at,
+    place_line,
+    same_check_words,
+    start_words,
+    stretch_words,
+    without_check,
+)
 from steybrae.value import AT_LEAST
 
+_GROUND_WIDTH: Final = 32
+"""Letters of the ground's column (our choice)."""
 
-def card_document(card: RouteCard) -> Document:
-    """Headline, the legs, what lies to their sides, the checks, what it rests on, cautions."""
+MORE: Final = Paragraph(
+    "More: --all (each leg in full, what lies to its sides, all checks). To carry: --pdf, --phone, --gpx."
+)
+
+
+def card_document(card: RouteCard, *, whole: bool = False) -> Document:
+    """Headline, the legs, the places with their checks, times, cautions; or `whole`, all in full."""
+    told = _whole(card) if whole else _short(card)
+    blocks = (*finding_blocks(card.forecast, alone=not whole), *_head(card), *told)
+    return Document(card.name, (*blocks, *(() if whole else (MORE,))))
+
+
+def _short(card: RouteCard) -> Iterator[Block]:
+    """Yield what stands on paper, in its order."""
+    leading = leading_notes(card.notes)
+    yield from map(Paragraph, leading)
+    yield Table(_row_columns(card), card.legs)
+    yield from _places(card)
+    yield from named_blocks(card.forecast)
+    said = (card.time_words[:4], card.daylight_words, [one for one in card.notes if one not in leading])
+    rests = [latest_words(card), *map(" ".join, said)]
+    yield from _under("Times, and how the line was read", [line for line in rests if line])
+    yield Cautions(card.cautions, whole=False)
+
+
+def _whole(card: RouteCard) -> Iterator[Block]:
     sides = [f"Leg {leg.number}: {beside_sentence(found)}" for leg in card.legs for found in leg.beside]
     cliffs = [f"Leg {leg.number}: {cliffs_text(leg)}." for leg in card.legs if leg.cliffs]
     checks = [check_sentence(check, card.bearing_unit) for leg in card.legs for check in leg.checks]
-    notes = [
-        line
-        for line in (latest_words(card), *card.time_words, *card.daylight_words, *card.notes, *card.basis)
-        if line
-    ]
-    blocks = (
-        *finding_blocks(card.forecast),
-        *_head(card),
-        Table(_columns(card), card.legs),
-        *_under("Cliffs below", cliffs),
-        *_under("To the sides", sides),
-        *_under("Checks: places worth a reading", checks),
-        *_under("Steep ground without a check", list(legs_without_check(card.legs))),
-        *_under("What it rests on", notes),
-        *forecast_blocks(card.forecast),
-        Cautions(card.cautions),
+    notes = [latest_words(card), *card.time_words, *card.daylight_words, *card.notes, *card.basis]
+    yield Table(_columns(card), card.legs)
+    yield from _places(card)
+    yield from _under("Cliffs below", cliffs)
+    yield from _under("To the sides", sides)
+    yield from _under("Checks: places worth a reading", checks)
+    yield from _under("Steep ground without a check", list(legs_without_check(card.legs)))
+    yield from _under("What it rests on", [line for line in notes if line])
+    yield from forecast_blocks(card.forecast)
+    yield Cautions(card.cautions)
+
+
+@dataclass(frozen=True)
+class PlaceTold:
+    """A place as a card tells it, with the leading checks that no place before it has.
+
+    Attributes
+    ----------
+    name
+        Its letter; empty for checks that are of no place.
+    head
+        Where it is, and about when; empty where it is told in a line.
+    words
+        Why it matters.
+    checks
+        In the order of the line.
+    """
+
+    name: str
+    head: str
+    words: str
+    checks: tuple[Check, ...]
+
+
+def places_told(card: RouteCard) -> Iterator[PlaceTold]:
+    """Yield the places along the line, then the leading checks that are of none."""
+    leading = {check.number: check for leg in card.legs for check in leg.checks if check.leads}
+    told: dict[str, str] = {}
+    bare = without_check(card.places)
+    for place in card.places:
+        own = [name for name in place.checks if name in leading and name not in told]
+        more = " ".join(same_check_words(name, told[name]) for name in place.checks if name in told)
+        told |= dict.fromkeys(own, place.name)
+        head, words = "", f"{stretch_words(place)}: {place_line(place)}."
+        if place.at_length:
+            where = start_words(place)
+            head = f"{where[0].upper()}{where[1:]}{about_text(card, place.from_)}"
+            words = f"{place.words} {'No check.' if place.name in bare else more}".rstrip()
+        yield PlaceTold(place.name, head, words, tuple(map(leading.__getitem__, own)))
+    rest = tuple(check for name, check in leading.items() if name not in told)
+    if rest:
+        yield PlaceTold("", "", "", rest)
+
+
+def _places(card: RouteCard) -> Iterator[Block]:
+    """Yield the places told at length with their checks, then the others in a line each."""
+    told = list(places_told(card))
+    if not told and not card.legs_without and not card.legs_possible_only:
+        return
+    yield Heading(
+        f"Places that matter, and their checks. {legs_left_text(card)}" if card.places else "Checks"
     )
-    return Document(card.name, blocks)
+    at_length = [place for place in told if place.head or place.checks]
+    yield Listing(tuple(line for place in at_length for line in _place_lines(card, place)), marked=False)
+    rest = tuple(f"{place.name}  {place.words}" for place in told if place not in at_length)
+    yield Listing(rest, marked=False, abreast=True)
+    if card.places:
+        yield Paragraph(ORDER_RULE)
+
+
+def _place_lines(card: RouteCard, told: PlaceTold) -> Iterator[str]:
+    if told.name:
+        yield f"{told.name}  {'. '.join(filter(None, (told.head, told.words)))}"
+    for check in told.checks:
+        yield f"{check.number}  {'; '.join(check_texts(check, card.bearing_unit))}"
 
 
 def _under(title: str, lines: list[str]) -> tuple[Block, ...]:
@@ -73,6 +183,61 @@ def _head(card: RouteCard) -> Iterator[Block]:
     yield Paragraph(f"Grid: {GRID_NAMES[card.grid]}{scale}. {' '.join(card.norths.sentences)}")
     for k, words in enumerate(card.legs[0].compass):
         yield Paragraph(f"Leg 1. {words}" if k == 0 else words)
+
+
+def _row_columns(card: RouteCard) -> tuple[Column, ...]:
+    """Columns of what is looked for while walking."""
+    unit = card.bearing_unit
+
+    def to(leg: CardLeg) -> str:
+        return f"{leg.to}\n{place_text(leg.to, leg.to_place.written, leg.to_place.reference)}"
+
+    def bearings(leg: CardLeg) -> str:
+        magnetic = bearing_shown(leg.bearing_magnetic_deg, unit)
+        return f"{magnetic}{', bends!' if leg.bends else ''}\n{set_text(leg, unit)}"
+
+    def ground(leg: CardLeg) -> Cell:
+        if leg.ground is None:
+            return "steepness not known"
+        on_line, corridor = steepness_text(leg.ground), corridor_text(leg.ground)
+        abreast = len(on_line) + len(corridor) <= _GROUND_WIDTH - 2
+        return f"{on_line},{' ' if abreast else chr(10)}{corridor}", "; ".join(besides_texts(leg))
+
+    return (
+        Column("number", "Leg", lambda leg: str(leg.number)),
+        Column("to", "To", to, align="left", width=26),
+        Column("bearing_magnetic_deg", "Magnetic", bearings),
+        Column("length_m", "Length\non the map", _lengths),
+        Column("climb", "Climb\nheight there", lambda leg: f"{_climb(leg)}\n{_height(leg)}"),
+        Column("time_min", "Time\narrive", lambda leg: _times(card, leg)),
+        Column(
+            "slope_max_deg",
+            "Steepest on the line,\nin the corridor",
+            ground,
+            align="left",
+            width=_GROUND_WIDTH,
+        ),
+        Column("places", "Places", lambda leg: " ".join(letters_at(card.places, leg.number)), align="left"),
+    )
+
+
+def _lengths(leg: CardLeg) -> str:
+    length, on_map = distance_texts(leg)
+    return f"{length}\n{on_map.replace(', ', chr(10))}"
+
+
+def _climb(leg: CardLeg) -> str:
+    return climb_text(leg).replace(f"{AT_LEAST} ", f"{AT_LEAST}\n")
+
+
+def _height(leg: CardLeg) -> str:
+    return "" if leg.ground is None else height_text(leg).removeprefix(f"{AT_LEAST} | ")
+
+
+def _times(card: RouteCard, leg: CardLeg) -> str:
+    needed = minutes_text(leg.time_min, at_least=leg.time_at_least)
+    arrival = arrival_text(card, leg).replace(f"{AT_LEAST} ", f"{AT_LEAST}\n")
+    return f"{needed}\n{arrival}"
 
 
 def _columns(card: RouteCard) -> tuple[Column, ...]:
@@ -97,7 +262,6 @@ def _columns(card: RouteCard) -> tuple[Column, ...]:
 
 def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
     unit = card.bearing_unit
-    length, on_map = distance_texts(leg)
     bends = "\nline bends" if leg.bends else ""
     overhead = overhead_text(leg.ground.overhead if leg.ground else None, unit)
     overhead_words = overhead.replace("; ", "\n")
@@ -120,9 +284,8 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
         f"{bearing_shown(leg.bearing_magnetic_deg, unit)}\n"
         f"{bearing_shown(leg.back_bearing_magnetic_deg, unit)}{bends}",
         f"{bearing_shown(leg.bearing_grid_deg, unit)}\n{bearing_shown(leg.bearing_true_deg, unit)}",
-        f"{length}\n{on_map.replace(', ', chr(10))}",
-        f"{climb_text(leg).replace(AT_LEAST + ' ', AT_LEAST + chr(10))}\n"
-        f"{elevation_text(leg).replace('; ', chr(10)).replace('along ', 'along' + chr(10))}",
+        _lengths(leg),
+        f"{_climb(leg)}\n{elevation_text(leg).replace('; ', chr(10)).replace('along ', 'along' + chr(10))}",
         f"{minutes_text(leg.time_min, at_least=leg.time_at_least)}\n"
         f"{arrival_text(card, leg).replace(AT_LEAST + ' ', AT_LEAST + chr(10))}\n"
         f"{leg.daylight_text.replace(' min ', ' min' + chr(10))}",

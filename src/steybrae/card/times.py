@@ -20,6 +20,7 @@ from steybrae.route.positions.places import Place
 from steybrae.route.turns import choose_turns
 from steybrae.route.walking import Segment, leg_min
 from steybrae.screening.leg import shown_steeper
+from steybrae.screening.places.result import OnLine
 from steybrae.screening.result import LegPoints, LegScreening
 
 
@@ -274,6 +275,20 @@ def latest_at_leg(card: RouteCard, leg: CardLeg) -> str:
         return ""
     on, back = (_clock(card, leg, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
     return f"Latest there {on} to walk on, {back} to turn round"
+
+
+def about_text(card: RouteCard, at: OnLine) -> str:
+    """``, about 11:16`` at a place, to the earlier minute; empty where times are not known.
+
+    The time of its leg is shared out by length.
+    """
+    leg = card.legs[at.leg - 1]
+    start, end = (card.start, *(one.arrival for one in card.legs))[at.leg - 1 : at.leg + 1]
+    if start is None or end is None:
+        return ""
+    begun = dt.datetime.fromisoformat(start)
+    about = begun + (dt.datetime.fromisoformat(end) - begun) * (at.at_m / leg.length_m)
+    return f", about {about:%H:%M}"
 
 
 def on_another_day(date: str, at: str | None) -> str:

@@ -6,6 +6,7 @@ steep ground down; bearings, lengths and counts to the nearest.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Final
 
 from steybrae.bands import STEEP_DEG, bands_text
@@ -244,6 +245,23 @@ def beside_short(beside: Beside) -> str:
     return f"{beside.least_slope_deg:g}°+ {off_words(beside.distance_m or 0.0)}, {start}-{end} m"
 
 
+def besides_texts(leg: CardLeg) -> Iterator[str]:
+    """Yield what slopes leave out: overhead, short pieces, unknown metres, a drop, else cliffs."""
+    ground = leg.ground
+    if ground is None:
+        return
+    yield from filter(None, (overhead_short(ground), short_pieces_text(ground)))
+    if ground.unknown_m:
+        yield f"{steep_length(ground.unknown_m).text} unkn."
+    if ground.drop is not None:
+        yield drop_text(ground)
+    told = None if ground.drop is None else ground.drop.side
+    for cliff in leg.cliffs:
+        if cliff.side != told and not (told == "both" and cliff.side in {"left", "right"}):
+            off = distance_off(cliff.distance_m)
+            yield f"cliff {f'{off.text} off, ' if off.shown else ''}{cliff.side}"
+
+
 def drop_text(ground: CardGround | None) -> str:
     """Nearest drop in the corridor, how high and how far off; empty without: ``drop of 25 m, 3 m left``."""
     return "" if ground is None or ground.drop is None else drop_words(ground.drop)
@@ -301,6 +319,15 @@ def judged_text(check: Check, inside: str = "") -> str:
     return f"{agree}, but above {above_text(check)} treat as steeper"
 
 
+def check_texts(check: Check, unit: str = "deg") -> tuple[str, str]:
+    """Where to stand and look; and what to expect, the limits and what is measured."""
+    known = check.look_bearing_magnetic_deg is not None
+    look = f"look {look_text(check, unit)}{' magnetic' if known else ''}"
+    expect = f"expect {slope(check.expected_deg).text}; {judged_text(check)}"
+    what = f"{check.what[0].upper()}{check.what[1:]}"
+    return f"{check.reference}, {where_text(check)}; {look}", f"{expect}. {what}."
+
+
 def check_sentence(check: Check, unit: str = "deg") -> str:
     """Everything about a check in words."""
     look = look_text(check, unit)
@@ -322,6 +349,20 @@ def elevation_text(leg: CardLeg) -> str:
     words = [] if height_m is None else [f"at {height(height_m).text}"]
     words += [] if leg.slope_distance_m is None else [f"along slope {length(leg.slope_distance_m).text}"]
     return "; ".join(words)
+
+
+def height_text(leg: CardLeg) -> str:
+    """Height at the end alone, and whether the climb may be more: ``at least | at 800 m``, ``unknown``."""
+    known = leg.ground is not None and leg.ground.elevation_end_m is not None
+    height_there = elevation_text(leg).split(";", maxsplit=1)[0] if known else UNKNOWN
+    return f"{AT_LEAST} | {height_there}" if leg.ascent_at_least else height_there
+
+
+def set_text(leg: CardLeg, unit: str) -> str:
+    """North and degrees of a row's small bearing: what a compass with a declination scale is set to."""
+    if leg.bearing_grid_deg is None:
+        return f"true {bearing_shown(leg.bearing_true_deg, unit)}"
+    return f"grid {bearing_shown(leg.bearing_grid_deg, unit)}"
 
 
 def place_text(name: str, written: str, reference: str) -> str:

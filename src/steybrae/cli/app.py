@@ -226,7 +226,7 @@ FIRST: Final = {
     ),
     "card": (
         *("--date", "--start", "--zone", "--grid", "--scale", "--dem", "--sample"),
-        *("--json", "--force", "--pdf", "--report", "--gpx", "--phone"),
+        *("--all", "--json", "--force", "--pdf", "--report", "--gpx", "--phone"),
     ),
     "desk": (
         *("--dem", "--sample", "--plan", "--model-kind", "--bulletin", "--interval", "--grid"),

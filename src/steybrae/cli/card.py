@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -78,8 +79,9 @@ def _paper(text: str) -> str:
 
 @dataclass(frozen=True)
 class CardOutputs(OutputOptions):
-    """Where the answer goes."""
+    """Where the answer goes, and how much of it is printed."""
 
+    show_all: bool = flag("--all", "Print all of it, the cautions in full, and what it rests on.")
     pdf: Path | None = written("--pdf", "Write the card as PDF, true to size.", SHEET)
     page: str = option(
         "--page",
@@ -158,7 +160,7 @@ def card(
         )
         whole = with_taken(replace(screening, origin=origin))
         report_to(outputs.report, whole, found, force=outputs.force)
-    outputs.show("card", found, card_document)
+    outputs.show("card", found, partial(card_document, whole=outputs.show_all))
 
 
 def _plan(path: Path, *groups: Group) -> RouteScreening:

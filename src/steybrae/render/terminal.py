@@ -38,6 +38,9 @@ _BETWEEN: Final = 2
 _SHORT: Final = 16
 """Lines of a table up to it are not broken, letters: ``(27.8 to 28.2°)`` has 15 (our choice)."""
 
+_LONGEST_MARK: Final = 6
+"""Letters of the mark of an item and the two spaces after it: ``112a`` is a check's (our choice)."""
+
 _BOLD: Final = "\x1b[1m{}\x1b[0m"
 
 _FIRST_COMBINING: Final = "\u0300"
@@ -131,8 +134,8 @@ def _abreast(items: tuple[str, ...], width: int) -> Iterator[str]:
 
 
 def _item(text: str, width: int, mark: str) -> Iterator[str]:
-    """Item of a list, its further lines under its first; a letter before two spaces is its mark."""
-    if not mark and "  " in text[:4]:
+    """Item of a list, its further lines under its first; what stands before two spaces is its mark."""
+    if not mark and "  " in text[:_LONGEST_MARK]:
         mark, text = text.split("  ", 1)
     begin = f"{plain(mark)} " if mark else ""
     for k, line in enumerate(_wrapped(text, max(width - len(begin), 1))):

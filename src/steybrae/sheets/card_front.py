@@ -23,19 +23,18 @@ from steybrae.card.wording import (
     GRID_NAMES,
     bearing_shown,
     beside_short,
+    besides_texts,
     call_text,
     cliffs_text,
     climb_text,
     corridor_text,
     distance_texts,
-    drop_text,
-    elevation_text,
     from_text,
+    height_text,
     may_be_later,
     minutes_text,
-    overhead_short,
     place_text,
-    short_pieces_text,
+    set_text,
     steepness_text,
     totals_lines,
 )
@@ -45,7 +44,7 @@ from steybrae.frozen import dataclass
 from steybrae.screening.places.words import letters_at
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
 from steybrae.sheets.true_size import Canvas
-from steybrae.value import AT_LEAST, UNKNOWN, distance_off, steep_length
+from steybrae.value import AT_LEAST
 
 _TEXT: Final = 8.3
 _TOTALS: Final = 10.0
@@ -231,13 +230,6 @@ def leg_line_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
     rule(paper, top_mm + LEG_LINE_HEAD_MM - 0.6, 0.42)
 
 
-def _small_bearing(leg: CardLeg) -> tuple[str, float]:
-    """North and degrees of a row's small bearing: what a compass with a declination scale is set to."""
-    if leg.bearing_grid_deg is None:
-        return "true", leg.bearing_true_deg
-    return "grid", leg.bearing_grid_deg
-
-
 def leg_line_mm(leg: CardLeg, paper: Canvas) -> float:
     """Height of the row of a leg: more where its ground takes a fourth line."""
     return LEG_LINE_MM + _BESIDE_MM * max(0, round((_ground(leg, paper)[-1][1] - 10.1) / _BESIDE_MM))
@@ -264,8 +256,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     reference = place_text(leg.to, leg.to_place.written, leg.to_place.reference)
     turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
     at = leg.arrival_text.split(" ", maxsplit=1)[0]
-    north, small_deg = _small_bearing(leg)
-    small = f"{north} {bearing_shown(small_deg, card.bearing_unit)}"
+    small = set_text(leg, card.bearing_unit)
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
         ("to", first, leg.to, 10.5, True, 38.5),
@@ -275,7 +266,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
         ("length", first, length, 11.0, True, 19.0),
         ("length", second, on_map.split(",", maxsplit=1)[0], 9.0, True, 19.0),
         ("climb", first, climb_text(leg).removeprefix(AT_LEAST).strip(), 9.0, True, 24.5),
-        ("climb", second, _height(leg), _SMALL, False, 24.5),
+        ("climb", second, height_text(leg), _SMALL, False, 24.5),
         ("time", first, f"{minutes_text(leg.time_min)}{'+' if leg.time_at_least else ''}", 10.0, True, 17.5),
         ("time", second, f"{at}{'+' if at and may_be_later(card, leg) else ''}", 9.0, True, 17.5),
     )
@@ -289,33 +280,9 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     rule(paper, top_mm + leg_line_mm(leg, paper) - 0.6, 0.14)
 
 
-def _height(leg: CardLeg) -> str:
-    """Height at the end, and whether the climb may be more."""
-    known = leg.ground is not None and leg.ground.elevation_end_m is not None
-    height = elevation_text(leg).split(";", maxsplit=1)[0] if known else UNKNOWN
-    return f"{AT_LEAST} | {height}" if leg.ascent_at_least else height
-
-
 def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
-    """Lines of what slopes leave out: overhead, short pieces, unknown metres, a drop, else cliffs."""
-    ground = leg.ground
-    if ground is None:
-        return []
-    parts = [words for words in (overhead_short(ground), short_pieces_text(ground)) if words]
-    parts += [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
-    parts += [drop_text(ground)] if ground.drop is not None else []
-    for cliff in leg.cliffs:
-        told = None if ground.drop is None else ground.drop.side
-        if cliff.side != told and not (told == "both" and cliff.side in {"left", "right"}):
-            parts.append(f"cliff {_off(cliff.distance_m)}{cliff.side}")
-    lines = _abreast(parts, paper, _SMALL, _GROUND_MM)
+    lines = _abreast(list(besides_texts(leg)), paper, _SMALL, _GROUND_MM)
     return [one for line in lines for one in paper.wrapped(line, _GROUND_MM, _SMALL, bold=True)]
-
-
-def _off(metres: float) -> str:
-    """``20 m off, `` the line; empty at the line itself."""
-    off = distance_off(metres)
-    return f"{off.text} off, " if off.shown else ""
 
 
 def corridor_lines(card: RouteCard) -> list[str]:

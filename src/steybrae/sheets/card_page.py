@@ -7,26 +7,20 @@ its back. The rest stands in an appendix, which is drawn on request.
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import Final
 
+from steybrae.answers.card import PlaceTold, places_told
 from steybrae.answers.forecast import forecast_lines
 from steybrae.answers.route import legs_left_text
 from steybrae.card.result import Check, RouteCard
-from steybrae.card.wording import judged_text, look_text, where_text
+from steybrae.card.wording import check_texts
 from steybrae.frozen import dataclass
 from steybrae.papers import card_size_mm
 from steybrae.screening.places.find import ORDER_RULE
-from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import (
     legs_without_check,
-    place_line,
-    same_check_words,
-    start_words,
-    stretch_words,
-    without_check,
 )
 from steybrae.sheets.card_front import (
     LEG_LINE_HEAD_MM,
@@ -52,7 +46,6 @@ from steybrae.sheets.card_rows import (
     rule,
 )
 from steybrae.sheets.true_size import Canvas
-from steybrae.value import slope
 
 _CHECK_TEXT_MM: Final = 14.0
 _BOX_MM: Final = 17.0
@@ -64,60 +57,26 @@ _NAME_MM: Final = 6.0
 
 def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
     """Make the places, along the line, each followed by its leading checks."""
-    leading = {check.number: check for leg in card.legs for check in leg.checks if check.leads}
-    bare = without_check(card.places)
-    clock = _Clock(card)
-    told: dict[str, str] = {}
-    for place in card.places:
-        again = [same_check_words(name, told[name]) for name in place.checks if name in told]
-        if place.name in bare:
-            again = ["No check."]
-        yield from _place(place, paper, clock.about(place), " ".join(again))
-        for name in place.checks:
-            if name in leading and name not in told:
-                yield _check(card, leading[name], paper)
-                told[name] = place.name
-    for name, check in leading.items():
-        if name not in told:
-            yield _check(card, check, paper)
+    for told in places_told(card):
+        yield from _place(told, paper)
+        yield from (_check(card, check, paper) for check in told.checks)
     if card.places or card.legs_without or card.legs_possible_only:
         yield _paragraph(f"{legs_left_text(card)} {ORDER_RULE if card.places else ''}".rstrip(), paper)
 
 
-def _place(place: PlaceThatMatters, paper: Canvas, about: str, more: str) -> Iterator[Block]:
-    if not place.at_length:
-        words = f"{stretch_words(place)}: {place_line(place)}."
-        count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
-        yield Block(count * paper.line_mm(_TEXT) + CLOSE_MM, partial(_in_a_line, place.name, words))
-        return
-    where = start_words(place)
-    head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
-    words = f"{place.words} {more}".rstrip()
-    count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
-    yield Block(5.6 + count * paper.line_mm(_TEXT) + 0.8, partial(_at_length, head, words))
+def _place(told: PlaceTold, paper: Canvas) -> Iterator[Block]:
+    if told.head:
+        count = len(paper.wrapped(told.words, _WIDTH_MM, _TEXT))
+        head = f"{told.name}  {told.head}"
+        yield Block(5.6 + count * paper.line_mm(_TEXT) + 0.8, partial(_at_length, head, told.words))
+    elif told.name:
+        count = len(paper.wrapped(told.words, _WIDTH_MM - _NAME_MM, _TEXT))
+        yield Block(count * paper.line_mm(_TEXT) + CLOSE_MM, partial(_in_a_line, told.name, told.words))
 
 
 def _at_length(head: str, words: str, paper: Canvas, top_mm: float) -> None:
     paper.text(LEFT_MM, top_mm + 4.2, head, 10.0, bold=True, most_mm=_WIDTH_MM, cut=True)
     paper.paragraph(LEFT_MM, top_mm + 5.4, _WIDTH_MM, words, size_pt=_TEXT)
-
-
-class _Clock:
-    """When one is at a place: the time of its leg is shared out by length."""
-
-    def __init__(self, card: RouteCard) -> None:
-        ends = [card.start, *(leg.arrival for leg in card.legs)]
-        self._ends = [None if end is None else dt.datetime.fromisoformat(end) for end in ends]
-        self._lengths = [leg.length_m for leg in card.legs]
-
-    def about(self, place: PlaceThatMatters) -> str:
-        """``, about 11:16``, to the earlier minute; empty where times are not known."""
-        number = place.from_.leg - 1
-        start, end = self._ends[number : number + 2]
-        if start is None or end is None:
-            return ""
-        at = start + (end - start) * (place.from_.at_m / self._lengths[number])
-        return f", about {at:%H:%M}"
 
 
 def _in_a_line(name: str, words: str, paper: Canvas, top_mm: float) -> None:
@@ -136,11 +95,8 @@ def _line(words: str, paper: Canvas, top_mm: float) -> None:
 
 def _check(card: RouteCard, check: Check, paper: Canvas) -> Block:
     """Make a check: where to stand and look, what to expect, the limits, and a box for the reading."""
-    known = check.look_bearing_magnetic_deg is not None
-    look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
-    expect = f"expect {slope(check.expected_deg).text}; {judged_text(check)}"
-    words = paper.wrapped(f"{expect}. {check.what[0].upper()}{check.what[1:]}.", _CHECK_WIDTH_MM, 8.0)
-    first = f"{check.reference}, {where_text(check)}; {look}"
+    first, expect = check_texts(check, card.bearing_unit)
+    words = paper.wrapped(expect, _CHECK_WIDTH_MM, 8.0)
     height_mm = 5.6 + 3.1 * max(len(words), 1)
     return Block(height_mm, partial(_draw_check, check.number, first, words, height_mm))
 
