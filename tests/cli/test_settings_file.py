@@ -134,6 +134,33 @@ class TestModels:
         found = answer(run, "ground", "59.2240", "-8.0574", "--sample")
         assert found["settings_file"]["taken"] == {"vertical-error": "1m"}
 
+    @pytest.mark.parametrize(
+        ("names", "held"),
+        [
+            ('dem = "fine/a.tif"', (True, False)),
+            ('dem = ["fine/a.tif", "b.tif"]', (True, False)),
+            ('for = "fine/a.tif"', (True, False)),
+            ('for = "fine/*.tif"', (True, False)),
+            ('for = "../*/fine/?.tif"', (True, False)),
+            ('for = "coarse/*.tif"', (False, True)),
+            ('for = "a.tif"', (True, True)),
+            ('for = "*.tif"', (True, True)),
+            ('dem = "a.tif"', (False, False)),
+        ],
+    )
+    def test_a_folder_in_a_name_tells_one_file_from_another_of_that_name(
+        self, run: Run, folder: Path, names: str, held: tuple[bool, bool]
+    ) -> None:
+        """The error stated for a fine model once narrowed a coarse one of the same name."""
+        (folder / "steybrae.toml").write_text(f'[model]\n{names}\nvertical-error = "0.1m"\n')
+        for name, taken in zip(("fine", "coarse"), held, strict=True):
+            (folder / name).mkdir()
+            model = folder / name / "a.tif"
+            model.write_bytes(sample_model().read_bytes())
+            for typed in (str(model), f"{name}/a.tif"):
+                found = answer(run, "ground", "59.2240", "-8.0574", "--dem", typed)["settings_file"]
+                assert (found is not None) is taken, typed
+
     def test_model_takes_its_files_for_typed(self, run: Run, folder: Path) -> None:
         """Another model was examined together with the file's own, by the error stated for that one."""
         for name in ("[mine].tif", "other.tif"):

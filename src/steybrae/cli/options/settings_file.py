@@ -2,7 +2,8 @@
 
 It is looked for in the working folder, else in the user's folder for settings. A value there stands
 where its option was not typed. In a table ``model`` what describes one model (its error, its unit)
-needs ``for``, the names of the files that it holds for; there may be several such tables.
+needs ``for``, the names of the files that it holds for; there may be several such tables. What it says
+beside ``dem`` holds for that file alone: another of its name lies in another folder.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Iterator, Mapping
 from contextvars import ContextVar
 from dataclasses import fields, replace
 from fnmatch import fnmatch
+from glob import escape
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -106,7 +108,7 @@ def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> 
         given["--dem"] = [*given["files"], *given.get("--dem", ())]
     if ctx.command.name == "desk":  # takes the line of a plan alone
         given.pop("--plan", None)
-    found = _chosen(_read(path), spread.options, given)
+    found = _chosen(_read(path), spread.options, given, path.parent)
     while lacking := [name for name in found if not _meets(name, spread, {*given, *found})]:
         for name in lacking:
             del found[name]
@@ -127,7 +129,9 @@ def _meets(name: str, spread: Spread, there: set[str]) -> bool:
     return (not needed or bool(there & set(needed))) and not there & set(said.unless)
 
 
-def _chosen(tables: dict[str, Any], options: Mapping[str, Option], given: Table) -> dict[str, Any]:
+def _chosen(
+    tables: dict[str, Any], options: Mapping[str, Option], given: Table, folder: Path
+) -> dict[str, Any]:
     """Look up what the file says of options that were not typed, by name."""
     if "--review" in given:  # looks at a log and at nothing else
         return {}
@@ -140,19 +144,19 @@ def _chosen(tables: dict[str, Any], options: Mapping[str, Option], given: Table)
             found[f"--{key}"] = tables[table][key]
     if not plan:
         keys = [key for key, table in wanted.items() if table == "model"]
-        found |= _of_model(tables.get("model", []), keys, given)
+        found |= _of_model(tables.get("model", []), keys, given, folder)
     return found
 
 
-def _of_model(models: list[Table], wanted: list[str], given: Table) -> dict[str, Any]:
+def _of_model(models: list[Table], wanted: list[str], given: Table, folder: Path) -> dict[str, Any]:
     """Look up what the tables of models say, of the model that is used."""
     found: dict[str, Any] = {}
     named = [one["dem"] for one in models if "dem" in one]
     if "dem" in wanted and named and not {"--sample", "--from", "--plan"} & set(given):
         found["--dem"] = named[0]
-    files = _model_files(given, found)
+    files = [folder / one for one in _listed(found["--dem"])] if "--dem" in found else _model_files(given)
     for one in models:
-        holds = _holds_for(one, files)
+        holds = _holds_for(one, files, folder)
         for key in wanted:
             name = f"--{key}"
             any_model = holds is None and name in OF_ANY_MODEL
@@ -161,24 +165,36 @@ def _of_model(models: list[Table], wanted: list[str], given: Table) -> dict[str,
     return found
 
 
-def _model_files(given: Table, found: Table) -> list[str]:
+def _model_files(given: Table) -> list[Path]:
     if given.get("--sample") and "--dem" not in given:
         from steybrae.files.results import sample_model
 
-        return [sample_model().name]
-    dem = given.get("--dem") or found.get("--dem") or []
-    return [Path(one).name for one in ([dem] if isinstance(dem, str) else dem)]
+        return [sample_model()]
+    return [Path(one) for one in _listed(given.get("--dem") or [])]
 
 
-def _holds_for(model: Table, files: list[str]) -> bool | None:
+def _listed(names: str | list[str]) -> list[str]:
+    return [names] if isinstance(names, str) else names
+
+
+def _holds_for(model: Table, files: list[Path], folder: Path) -> bool | None:
     """Whether a table of a model names all files of the model; None where it names none."""
-    names = model.get("for", model.get("dem"))
-    if names is None:
+    if "for" in model:
+        names = _listed(model["for"])
+        return bool(files) and all(any(_is_named(file, one, folder) for one in names) for file in files)
+    if "dem" not in model:
         return None
-    patterns = [Path(name).name for name in ([names] if isinstance(names, str) else names)]
-    return bool(files) and all(
-        file in patterns or any(fnmatch(file, pattern) for pattern in patterns) for file in files
-    )
+    own = {(folder / one).resolve() for one in _listed(model["dem"])}
+    return bool(files) and {file.resolve() for file in files} <= own
+
+
+def _is_named(file: Path, pattern: str, folder: Path) -> bool:
+    """Whether a pattern names a file: by its name alone, or with the folder that the pattern has."""
+    if Path(pattern).name == pattern:
+        return file.name == pattern or fnmatch(file.name, pattern)
+    whole = file.resolve()
+    within = os.path.normpath(Path(escape(str(folder.resolve())), pattern))
+    return whole == (folder / pattern).resolve() or fnmatch(str(whole), within)
 
 
 def _value(path: Path, parameter: Any, said: Option, value: Any, ctx: typer.Context) -> Any:
