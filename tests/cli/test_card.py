@@ -42,6 +42,13 @@ def test_one_leg_needs_no_model(run: Run) -> None:
     assert not VERDICT.search(text)
 
 
+def test_a_place_that_is_its_reference_stands_once(run: Run) -> None:
+    _, out, _ = run("card", "--from", "HV 545 535", "--to", "HV 5500 5300", *LEG[5:])
+    (row,) = [line for line in out.splitlines() if line.startswith("  1  ")]
+    assert row.split()[:4] == ["1", "HV", "5500", "5300"]
+    assert out.count("HV 5500 5300") == 3  # headline, row, note
+
+
 def test_one_leg_as_json_has_one_row(run: Run) -> None:
     _, out, _ = run(*LEG, "--json")
     answer = json.loads(out)

@@ -7,7 +7,7 @@ from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
 from steybrae.answers.route import legs_left_text
-from steybrae.card.result import CardLeg, Check, RouteCard
+from steybrae.card.result import CardLeg, CardPlace, Check, RouteCard
 from steybrae.card.times import about_text, latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
@@ -189,9 +189,6 @@ def _row_columns(card: RouteCard) -> tuple[Column, ...]:
     """Columns of what is looked for while walking."""
     unit = card.bearing_unit
 
-    def to(leg: CardLeg) -> str:
-        return f"{leg.to}\n{place_text(leg.to, leg.to_place.written, leg.to_place.reference)}"
-
     def bearings(leg: CardLeg) -> str:
         magnetic = bearing_shown(leg.bearing_magnetic_deg, unit)
         return f"{magnetic}{', bends!' if leg.bends else ''}\n{set_text(leg, unit)}"
@@ -205,7 +202,7 @@ def _row_columns(card: RouteCard) -> tuple[Column, ...]:
 
     return (
         Column("number", "Leg", lambda leg: str(leg.number)),
-        Column("to", "To", to, align="left", width=26),
+        Column("to", "To", lambda leg: _named(leg.to, leg.to_place), align="left", width=26),
         Column("bearing_magnetic_deg", "Magnetic", bearings),
         Column("length_m", "Length\non the map", _lengths),
         Column("climb", "Climb\nheight there", lambda leg: f"{_climb(leg)}\n{_height(leg)}"),
@@ -219,6 +216,11 @@ def _row_columns(card: RouteCard) -> tuple[Column, ...]:
         ),
         Column("places", "Places", lambda leg: " ".join(letters_at(card.places, leg.number)), align="left"),
     )
+
+
+def _named(name: str, place: CardPlace) -> str:
+    """Name of a place and its reference; the one where they are one."""
+    return "\n".join(dict.fromkeys((name, place_text(name, place.written, place.reference))))
 
 
 def _lengths(leg: CardLeg) -> str:
@@ -272,15 +274,11 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
         *grounds_text(leg.ground),
         overhead_words,
     ]
-    start, end = (
-        f"{name}\n{place_text(name, place.written, place.reference)}"
-        for name, place in ((leg.from_, leg.from_place), (leg.to, leg.to_place))
-    )
     # Where a leg begins stands at the end of the one before.
-    start = start if leg.number == card.legs[0].number else leg.from_
+    start = _named(leg.from_, leg.from_place) if leg.number == card.legs[0].number else leg.from_
     return (
         str(leg.number),
-        f"{start}\nto {end}",
+        f"{start}\nto {_named(leg.to, leg.to_place)}",
         f"{bearing_shown(leg.bearing_magnetic_deg, unit)}\n"
         f"{bearing_shown(leg.back_bearing_magnetic_deg, unit)}{bends}",
         f"{bearing_shown(leg.bearing_grid_deg, unit)}\n{bearing_shown(leg.bearing_true_deg, unit)}",
