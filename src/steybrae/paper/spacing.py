@@ -174,7 +174,7 @@ def slope_from_spacing(
     check_map(interval_m, scale)
     if not 0.0 <= ruler_error_mm <= 10_000.0:
         message = (
-            f"A ruler error should be 0 mm or more; got {ruler_error_mm:g} mm. "
+            f"A ruler error should be 0 to 10 000 mm; got {ruler_error_mm:g} mm. "
             f"Half a division, {RULER_ERROR_MM:g} mm, is usual."
         )
         raise QuantityError(message)
