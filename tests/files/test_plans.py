@@ -913,7 +913,7 @@ def test_a_plan_of_a_track_that_winds_is_sound() -> None:
     found = screen_route(route, dem, Settings(reach_m=20.0))
     assert sound(found).places == found.places
     short = dataclasses.replace(found.legs[0], length_m=found.legs[0].length_m - 0.5)
-    with pytest.raises(PlanError, match="leg 1 .*length"):
+    with pytest.raises(PlanError, match=r"leg 1 .*length"):
         sound(dataclasses.replace(found, legs=(short, *found.legs[1:])))
 
 
