@@ -33,7 +33,7 @@ from steybrae.screening.places.words import letters_at
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
 from steybrae.sheets.true_size import PT_PER_MM, Canvas
-from steybrae.value import bearing_figure
+from steybrae.value import bearing_figure, slope
 
 DAY = dt.date(2027, 1, 15)
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
@@ -495,14 +495,15 @@ def test_where_the_sun_does_not_rise_every_hour_is_after_sunset_on_a_phone() -> 
 
 
 def test_paper_phone_terminal_and_log_word_a_check_alike(monkeypatch, sample_day) -> None:
-    """The card had "no difference 23.3° to 31.3°; steeper above 27°", which contradicts itself."""
+    """The card had "expect 28.0°", and "above 27° treat as steeper", which contradicts itself."""
     card = make_card(sample_day, CHOSEN)
     paper = " ".join(box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes)
     checks = [check for leg in card.legs for check in leg.checks]
     assert checks
     for check in checks:
         words = judged_text(check)
-        assert re.fullmatch(r"no difference: \S+° to \S+°, but above \d+° treat as steeper", words)
+        above = slope(check.expected_deg).text
+        assert re.fullmatch(rf"no difference: \S+° to \S+°, but above {above} treat as steeper", words)
         assert words in phone_page(card, None)
         assert not check.leads or words in paper
         before, after = words.split(", but")

@@ -34,7 +34,6 @@ from steybrae.value import (
     height,
     legs_and_length,
     length,
-    lower,
     millimetres,
     minutes,
     short_text,
@@ -289,16 +288,16 @@ def limits_text(check: Check) -> str:
     return within(low, high)
 
 
-def above_text(check: Check) -> str:
-    """Give the whole degree, rounded down, above which a reading is steeper than expected."""
-    return lower(check.steeper_above_deg, step=1.0).text
+def steeper_text(check: Check) -> str:
+    """Say what a reading above the one expected is, with that one's digits: it never contradicts itself."""
+    return f"above {slope(check.steeper_above_deg).text} treat as steeper"
 
 
 def judged_text(check: Check, inside: str = "") -> str:
-    """``no difference: 25.5° to 43.5°, but above 34° treat as steeper``; `inside` goes behind the limits."""
+    """``no difference: 25.5° to 43.5°, but above 34.5° treat as steeper``; `inside` is behind the limits."""
     limits = limits_text(check)
     agree = "no limits known" if limits == "not known" else f"no difference: {limits}{inside}"
-    return f"{agree}, but above {above_text(check)} treat as steeper"
+    return f"{agree}, but {steeper_text(check)}"
 
 
 def check_sentence(check: Check, unit: str = "deg") -> str:
