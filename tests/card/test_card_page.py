@@ -353,6 +353,27 @@ def test_ten_steep_legs_go_on_one_part(monkeypatch, sample_day) -> None:
     assert part.count("at least 36.9° overhead") == 8
 
 
+def test_a_leg_that_reads_gentle_and_may_be_steep_says_so_on_paper(monkeypatch, sample_day) -> None:
+    """On cells of 30 m a row said "23.4°" where terminal and phone had "on the line may be 47.7°"."""
+    card = make_card(sample_day, CHOSEN)
+    base = card.legs[0]
+    assert base.ground is not None
+    rows = (
+        (23.4, 47.61, True),
+        (23.4, 29.9, False),
+        (29.95, 30.0, True),
+        (30.1, 50.1, True),
+        (36.0, 40.0, False),
+    )
+    for slope_deg, high_deg, told in rows:
+        ground = replace(base.ground, slope_max_deg=slope_deg, slope_corridor_max_deg=slope_deg, open_above=False,
+                         slope_high_deg=high_deg, short_corridor_max_deg=None)  # fmt: skip
+        one = replace(card, legs=(replace(base, ground=ground),), places=())
+        words = [box[4] for box in drawn(monkeypatch, one, "a4", appendix=False).boxes]
+        said = [line for line in words if line.startswith(f"may be {slope(high_deg).text}")]
+        assert len(said) == told, (slope_deg, high_deg)
+
+
 def test_type_sizes_counted_from_the_pdf(sample_day) -> None:
     """At least 8 points everywhere, the appendix too, and a bearing of 16 and more for each leg."""
     card = make_card(sample_day, CHOSEN)

@@ -19,6 +19,7 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.card.times import on_another_day
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.basis import ZONE_WORDS
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
@@ -131,6 +132,19 @@ def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
         return ("no model: steepness not known",)
     lines = (short_pieces_text(ground), _may_be(ground), _bands(ground), _steep(ground), _unknown(ground))
     return tuple(line for line in lines if line)
+
+
+MUCH_STEEPER_DEG: Final = 10.0
+"""From so much above all figures of a leg its 95 % end stands with them, degrees (our choice)."""
+
+
+def may_be_steep_text(ground: CardGround) -> str:
+    """``may be 47.7°`` of a leg that reads gentle and may be steep, or be much steeper; else empty."""
+    figures = (ground.slope_max_deg, ground.slope_corridor_max_deg, ground.short_corridor_max_deg)
+    read_deg = shown_slope_deg(max(figure or 0.0 for figure in figures))
+    high_deg = shown_slope_deg(ground.slope_high_deg or 0.0)
+    told = high_deg >= STEEP_DEG and (read_deg < STEEP_DEG or high_deg >= read_deg + MUCH_STEEPER_DEG)
+    return _may_be(ground).removeprefix("on the line ") if told else ""
 
 
 def _may_be(ground: CardGround) -> str:

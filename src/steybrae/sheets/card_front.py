@@ -32,6 +32,7 @@ from steybrae.card.wording import (
     elevation_text,
     from_text,
     may_be_later,
+    may_be_steep_text,
     minutes_text,
     overhead_short,
     place_text,
@@ -297,11 +298,12 @@ def _height(leg: CardLeg) -> str:
 
 
 def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
-    """Lines of what slopes leave out: overhead, short pieces, unknown metres, a drop, else cliffs."""
+    """Lines of what slopes leave out: what they may be, overhead, short pieces, unknown metres, a drop."""
     ground = leg.ground
     if ground is None:
         return []
-    parts = [words for words in (overhead_short(ground), short_pieces_text(ground)) if words]
+    said = (may_be_steep_text(ground), overhead_short(ground), short_pieces_text(ground))
+    parts = [words for words in said if words]
     parts += [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
     parts += [drop_text(ground)] if ground.drop is not None else []
     for cliff in leg.cliffs:
