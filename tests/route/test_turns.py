@@ -180,6 +180,10 @@ def test_a_way_point_cuts_there_and_back() -> None:
     named = [replace(beside, name="Bothy"), replace(summit, name="Top")]
     points, turns = cut_line([*there, *back], ["Bothy", "Top"], named)
     assert [points[k].name for k in turns] == ["", "Bothy", "Top", "Bothy", ""]
+    sides = ((20.0 * (k if row % 2 else 5 - k), 20.0 * row) for row in range(6) for k in range(6))
+    hut = replace(on_plane((50.0, 50.0))[0], name="Hut")
+    points, turns = cut_line(on_plane(*sides), ["Hut"], [hut])
+    assert [points[k].name for k in turns] == ["", "Hut", ""]
 
 
 def test_a_way_point_beyond_the_antimeridian() -> None:

@@ -31,6 +31,9 @@ MAX_TURN_POINTS: Final = 60
 NEAR_LINE_M: Final = 200.0
 """Farthest that a named way-point may lie beside the line to cut it, metres (our choice)."""
 
+AWAY_M: Final = 100.0
+"""So much farther off than it comes, metres, a line has left a way-point: zigzags pass once (our choice)."""
+
 SAME_POINT_M: Final = 0.01
 """A cut nearer than this to a point of the line, metres, is that point (our choice)."""
 
@@ -269,9 +272,10 @@ def _cuts_near(place: Place, points: Sequence[Place], along_m: FloatArray) -> li
         )
         raise RouteError(message)
     # A recorded way back is metres off the way there: which of the two is nearer says nothing.
-    (by,) = np.nonzero(off_m <= least_m + TURN_TOLERANCE_M)
+    (by,) = np.nonzero(off_m <= least_m + AWAY_M)
     passes = np.split(by, np.flatnonzero(np.diff(by) > 1) + 1)
-    return [_Cut(float(at_m[one[np.argmin(off_m[one])]]), place.name) for one in passes]
+    nearest = [int(one[np.argmin(off_m[one])]) for one in passes]
+    return [_Cut(float(at_m[k]), place.name) for k in nearest if off_m[k] <= least_m + TURN_TOLERANCE_M]
 
 
 def place_along(chainage_m: float, points: Sequence[Place], along_m: FloatArray, name: str = "") -> Place:
