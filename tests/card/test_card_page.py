@@ -353,8 +353,8 @@ def test_ten_steep_legs_go_on_one_part(monkeypatch, sample_day) -> None:
     assert part.count("at least 36.9° overhead") == 8
 
 
-def test_a_leg_that_reads_gentle_and_may_be_steep_says_so_on_paper(monkeypatch, sample_day) -> None:
-    """On cells of 30 m a row said "23.4°" where terminal and phone had "on the line may be 47.7°"."""
+def test_a_leg_that_reads_gentle_and_may_be_steep_says_so_in_its_row(monkeypatch, sample_day) -> None:
+    """On cells of 30 m a row, and a phone's list, said "23.4°" of "on the line may be 47.7°"."""
     card = make_card(sample_day, CHOSEN)
     base = card.legs[0]
     assert base.ground is not None
@@ -366,6 +366,8 @@ def test_a_leg_that_reads_gentle_and_may_be_steep_says_so_on_paper(monkeypatch, 
         words = [box[4] for box in drawn(monkeypatch, one, "a4", appendix=False).boxes]
         said = [line for line in words if line.startswith(f"may be {slope(high_deg).text}")]
         assert len(said) == told, (slope_deg, high_deg)
+        index = f"may be {slope(high_deg).text}; corridor {slope(slope_deg).text}"
+        assert (index in phone_page(one, None)) == told, (slope_deg, high_deg)
 
 
 def test_type_sizes_counted_from_the_pdf(sample_day) -> None:
