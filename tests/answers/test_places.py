@@ -159,6 +159,10 @@ def test_a_line_of_a_place_names_what_is_steeper_beside_it(days):
     assert place_line(place) == "underfoot 30.2°, 56.0° right"
     level = replace(place, corridor=replace(beside, slope_max_deg=30.14))
     assert place_line(level) == "underfoot 30.2°"
+    gentle = replace(level, slope_max_deg=29.41, steep_m=34.0)
+    assert place_line(gentle) == "underfoot 29.5°, short pieces of 30°+, 30.2° right"
+    assert "34 m of 30°+ in short pieces" in place_words(gentle)
+    assert "in short pieces" not in place_words(replace(gentle, slope_max_deg=29.95))
 
 
 def test_legs_with_possible_ground_only_are_told_as_such(days):

@@ -33,7 +33,7 @@ from steybrae.screening.places.words import letters_at
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
 from steybrae.sheets.true_size import PT_PER_MM, Canvas
-from steybrae.value import bearing_figure
+from steybrae.value import bearing_figure, slope
 
 DAY = dt.date(2027, 1, 15)
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
@@ -353,6 +353,23 @@ def test_ten_steep_legs_go_on_one_part(monkeypatch, sample_day) -> None:
     assert part.count("at least 36.9° overhead") == 8
 
 
+def test_a_leg_that_reads_gentle_and_may_be_steep_says_so_in_its_row(monkeypatch, sample_day) -> None:
+    """On cells of 30 m a row, and a phone's list, said "23.4°" of "on the line may be 47.7°"."""
+    card = make_card(sample_day, CHOSEN)
+    base = card.legs[0]
+    assert base.ground is not None
+    rows = ((23.4, 47.61, 1), (23.4, 29.9, 0), (29.9, 30.0, 1), (30.1, 50.1, 1), (36.0, 40.0, 0))
+    for slope_deg, high_deg, told in rows:
+        ground = replace(base.ground, slope_max_deg=slope_deg, slope_corridor_max_deg=slope_deg,
+                         open_above=False, slope_high_deg=high_deg, short_corridor_max_deg=None)  # fmt: skip
+        one = replace(card, legs=(replace(base, ground=ground),), places=())
+        words = [box[4] for box in drawn(monkeypatch, one, "a4", appendix=False).boxes]
+        said = [line for line in words if line.startswith(f"may be {slope(high_deg).text}")]
+        assert len(said) == told, (slope_deg, high_deg)
+        index = f"may be {slope(high_deg).text}; corridor {slope(slope_deg).text}"
+        assert (index in phone_page(one, None)) == told, (slope_deg, high_deg)
+
+
 def test_type_sizes_counted_from_the_pdf(sample_day) -> None:
     """At least 8 points everywhere, the appendix too, and a bearing of 16 and more for each leg."""
     card = make_card(sample_day, CHOSEN)
@@ -495,14 +512,15 @@ def test_where_the_sun_does_not_rise_every_hour_is_after_sunset_on_a_phone() -> 
 
 
 def test_paper_phone_terminal_and_log_word_a_check_alike(monkeypatch, sample_day) -> None:
-    """The card had "no difference 23.3° to 31.3°; steeper above 27°", which contradicts itself."""
+    """The card had "expect 28.0°", and "above 27° treat as steeper", which contradicts itself."""
     card = make_card(sample_day, CHOSEN)
     paper = " ".join(box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes)
     checks = [check for leg in card.legs for check in leg.checks]
     assert checks
     for check in checks:
         words = judged_text(check)
-        assert re.fullmatch(r"no difference: \S+° to \S+°, but above \d+° treat as steeper", words)
+        above = slope(check.expected_deg).text
+        assert re.fullmatch(rf"no difference: \S+° to \S+°, but above {above} treat as steeper", words)
         assert words in phone_page(card, None)
         assert not check.leads or words in paper
         before, after = words.split(", but")

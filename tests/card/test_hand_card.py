@@ -164,7 +164,7 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     assert check_sentence(check) == (
         "3a: steepest at and round the line, up the fall line, 600 m along the leg. Look along 271° "
         "magnetic; expect 33.0°; no difference: 24.1° to 41.0° (a reading there is consistent, weakly), but "
-        "above 33° treat as steeper."
+        "above 33.0° treat as steeper."
     )
 
 

@@ -14,6 +14,7 @@ from steybrae.files import tables
 from steybrae.files.tables import read_places
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.route.overhead import kept_ground
+from steybrae.route.positions.places import parse_place
 
 ROWS = (
     ("59.23121", "-8.06788", "Corrie floor"),
@@ -103,6 +104,16 @@ def test_places_near_each_other_share_what_was_read(
         ("lat,lon,name", [("59.2",)], "a longitude of -180 to 180 degrees, then a name; got 59.2."),
         ("lat,lon", [("59.2", "-8.0", "A")], "degrees; got 59.2,-8.0,A. Correct it."),
         ("lat,lon", [("59_2", "-8.0")], "Line 2 of places.csv"),
+        (
+            "place,name",
+            [("HV 5572 518", "A")],
+            "Line 2 of places.csv should be a place, then a name; got HV 5572 518,A. ",
+        ),
+        (
+            "place",
+            [("HV 5572 5188", "A")],
+            "Line 2 of places.csv should be a place; got HV 5572 5188,A. Correct it.",
+        ),
     ],
 )
 def test_a_row_that_is_no_place_is_refused_by_its_line(tmp_path: Path, header, rows, message) -> None:
@@ -111,13 +122,23 @@ def test_a_row_that_is_no_place_is_refused_by_its_line(tmp_path: Path, header, r
     assert message in str(error.value)
 
 
+def test_grid_references_stand_in_a_column_place(tmp_path: Path) -> None:
+    """A list of references could be a planned line, and no list of places."""
+    rows = [("HV 5572 5188", "Foot"), ("59.2234 -8.0712", "")]
+    foot, top = (place for _, place in read_places(table(tmp_path, rows, "place,name")))
+    assert (foot, top) == (parse_place("HV 5572 5188", "Foot"), parse_place("59.2234 -8.0712"))
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "places.csv should begin with the line lat,lon or lat,lon,name; got nothing. Add it."),
+        (
+            "",
+            "places.csv should begin with lat,lon or place, then ,name or not; got nothing. Add it.",
+        ),
         (
             "lon,lat\n-8,59\n",
-            "places.csv should begin with the line lat,lon or lat,lon,name; got lon,lat. Add it.",
+            "places.csv should begin with lat,lon or place, then ,name or not; got lon,lat. Add it.",
         ),
         ("lat,lon\n\n", "places.csv should hold 1 to 10000 places; it has 0. Change the file."),
         (

@@ -46,6 +46,11 @@ def test_alone_it_shows_three_questions_whose_commands_work(
         ),
         (("gap", "--zzzz"), "No such option: --zzzz. See steybrae gap --help."),
         (
+            ("reading", "-34deg"),
+            "A value should have no sign; got one that begins with '-3'. Leave the sign out. "
+            "See steybrae reading --help.",
+        ),
+        (
             ("ground", "--wihtin", "20m", "59.2240", "-8.0574"),
             "Every option should be one of this command's; it has no --wihtin. Did you mean --within? "
             "See its --help.",

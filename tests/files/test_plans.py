@@ -905,6 +905,18 @@ def test_plans_of_lines_that_turn_on_hills_are_sound(cell_m: float) -> None:
             assert sound(found).places == found.places
 
 
+def test_a_plan_of_a_track_that_winds_is_sound() -> None:
+    """Its legs are longer than its points are apart; a shorter length is refused still."""
+    dem, rng = model(Plane(0.4, 0.2), (160, 160), 5.0), np.random.default_rng(7)
+    walked = [(-200.0 + 2.0 * n, float(y)) for n, y in enumerate(rng.normal(0.0, 3.0, 200))]
+    route = dataclasses.replace(route_on(dem, walked), turn_points=(0, 90, 199))
+    found = screen_route(route, dem, Settings(reach_m=20.0))
+    assert sound(found).places == found.places
+    short = dataclasses.replace(found.legs[0], length_m=found.legs[0].length_m - 0.5)
+    with pytest.raises(PlanError, match=r"leg 1 .*length"):
+        sound(dataclasses.replace(found, legs=(short, *found.legs[1:])))
+
+
 def test_a_plan_of_1000_legs_is_read_again(
     sample_dem: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

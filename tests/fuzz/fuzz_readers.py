@@ -544,7 +544,11 @@ READERS: Final = (
     Reader(
         "steybrae.files.tables",
         "read_places",
-        texts("lat,lon\n59.22,-8.07\n", "lat,lon,name\n59.22,-8.07,Foot\n\n59.23,-8.06,Top\n"),
+        texts(
+            "lat,lon\n59.22,-8.07\n",
+            "place\nHV 5572 5188\n",
+            "lat,lon,name\n59.22,-8.07,Foot\n\n59.23,-8.06,Top\n",
+        ),
         use_places,
         25,
         ".csv",

@@ -421,7 +421,9 @@ class TestEveryScreen:
         self, browser: Browser, made: Made, others: dict[str, Path], name: str
     ) -> None:
         visit = Visit(browser, made.page if name == "sample" else others[name], **PHONE)
-        assert visit.page.evaluate("document.documentElement.scrollWidth") == 390
+        for letters in ("100%", "200%"):
+            visit.page.evaluate(f"document.documentElement.style.fontSize = '{letters}'")
+            assert visit.page.evaluate("document.documentElement.scrollWidth") == 390, letters
         visit.end()
 
     def test_sentences_of_tables_are_read_without_moving_them(self, phone: Page) -> None:

@@ -264,7 +264,7 @@ def test_grid_magnetic_in_words(grid_magnetic_deg, grid, where, rule):
 def test_what_to_set_on_the_compass():
     base = leg_bearings(CAIRNGORMS, _ahead(CAIRNGORMS, 90.0), NEW_YEAR, "bng")
 
-    def words(grid_deg: float, offset_deg: float, grid: str = "bng") -> tuple[str, str]:
+    def words(grid_deg: float, offset_deg: float, grid: str = "bng", unit: str = "deg") -> tuple[str, str]:
         return compass_words(
             dataclasses.replace(
                 base,
@@ -272,9 +272,18 @@ def test_what_to_set_on_the_compass():
                 grid_magnetic_deg=offset_deg,
                 bearing_magnetic_deg=(grid_deg - offset_deg) % 360.0,
                 grid=grid,
-            )
+            ),
+            unit,
         )
 
+    # On a compass in mils nothing is set in degrees: 102.72 mil is 5.778 degrees.
+    assert words(5.778, 6.0, unit="mil") == (
+        "With a declination scale: set it to 106.7 mil east and set 0103 mil from the grid.",
+        "Without: 102.7 - 106.7 + 6400 = 6396.0, set 6396 mil magnetic.",
+    )
+    assert turning_rule(6.0, "utm", "mil") == (
+        "From grid to magnetic subtract 106.7 mil, from magnetic to grid add 106.7 mil."
+    )
     assert words(100.0, 0.779) == (
         "With a declination scale: set it to 0.8 degrees east and set 100° from the grid.",
         "Without: 100.0 - 0.8 = 99.2, set 099° magnetic.",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -169,6 +170,20 @@ def test_a_way_point_beside_the_line_cuts_where_it_is_nearest() -> None:
     assert points[1].name == "Bothy"
     assert points[1].lon_deg == pytest.approx(-9.99, abs=1e-5)
     assert points[1].lat_deg == pytest.approx(57.0, abs=1e-5)
+
+
+def test_a_way_point_cuts_there_and_back() -> None:
+    """Of a track there and back, a metre off, it cut only where that happened to be nearer."""
+    there = on_plane(*((100.0 * n, 0.0) for n in range(8)))
+    back = on_plane(*((100.0 * n, 1.0) for n in range(6, -1, -1)))
+    beside, summit = on_plane((250.0, 10.0), (720.0, 0.0))
+    named = [replace(beside, name="Bothy"), replace(summit, name="Top")]
+    points, turns = cut_line([*there, *back], ["Bothy", "Top"], named)
+    assert [points[k].name for k in turns] == ["", "Bothy", "Top", "Bothy", ""]
+    sides = ((20.0 * (k if row % 2 else 5 - k), 20.0 * row) for row in range(6) for k in range(6))
+    hut = replace(on_plane((50.0, 50.0))[0], name="Hut")
+    points, turns = cut_line(on_plane(*sides), ["Hut"], [hut])
+    assert [points[k].name for k in turns] == ["", "Hut", ""]
 
 
 def test_a_way_point_beyond_the_antimeridian() -> None:

@@ -166,7 +166,7 @@ def _card(
         zone=settings.zone,
         legs=tuple(legs),
         totals=card_totals(legs),
-        norths=_norths(bearings),
+        norths=_norths(bearings, settings.bearing_unit),
         time_words=(),
         daylight_words=() if light is None else light.words,
         notes=(),
@@ -282,7 +282,7 @@ def _bare_leg(
         time_at_least=False,
         arrival=None,
         daylight_left_min=None,
-        compass=compass_words(bearings),
+        compass=compass_words(bearings, settings.bearing_unit),
         ground=None,
         beside=(),
         cliffs=(),
@@ -387,7 +387,7 @@ def _clocked(leg: CardLeg, at: dt.datetime | None, late: bool, light: Daylight) 
     )
 
 
-def _norths(bearings: Sequence[LegBearings]) -> Norths:
+def _norths(bearings: Sequence[LegBearings], unit: str) -> Norths:
     angles = [leg.grid_magnetic_deg for leg in bearings]
     first = bearings[0]
     return Norths(
@@ -396,7 +396,7 @@ def _norths(bearings: Sequence[LegBearings]) -> Norths:
         grid_magnetic_high_deg=max(angles),
         declination_deg=first.declination_deg,
         declination_uncertainty_deg=first.declination_uncertainty_deg,
-        sentences=norths_words(bearings),
+        sentences=norths_words(bearings, unit),
     )
 
 

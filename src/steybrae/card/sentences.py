@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from steybrae.card.times import LegPieces
+from steybrae.quantities import MIL_PER_DEG
 from steybrae.route.bearings import LegBearings
 from steybrae.route.positions.grids import bng_shift_accuracy_m
 from steybrae.route.positions.places import Place
@@ -24,7 +25,11 @@ def _degrees_side(value_deg: float) -> str:
     return f"{size:.1f} degrees {side}" if size else "0.0 degrees off"
 
 
-def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
+_UNITS: Final = {"deg": (1.0, "degrees"), "mil": (MIL_PER_DEG, "mil")}
+"""What of a bearing's unit makes a degree, and its word."""
+
+
+def norths_words(bearings: Sequence[LegBearings], unit: str = "deg") -> tuple[str, ...]:
     """Say where the norths lie; what to set, each leg's `compass` says."""
     first = bearings[0]
     angles = [leg.grid_magnetic_deg for leg in bearings]
@@ -36,7 +41,7 @@ def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
     gridless = first.grid == "latlon"  # then the map's north is the true one, and told once
     words = [
         of_true if gridless else grid_magnetic_words(first.grid_magnetic_deg, first.grid),
-        turning_rule(first.grid_magnetic_deg, first.grid),
+        turning_rule(first.grid_magnetic_deg, first.grid, unit),
     ]
     if _degrees_side(min(angles)) != _degrees_side(max(angles)):
         words.append(
@@ -131,40 +136,43 @@ def grid_magnetic_words(grid_magnetic_deg: float, grid: str = "utm") -> str:
     return f"Magnetic north is {size_deg:.1f} degrees {side} of {north} on this sheet."
 
 
-def turning_rule(grid_magnetic_deg: float, grid: str = "utm") -> str:
+def turning_rule(grid_magnetic_deg: float, grid: str = "utm", unit: str = "deg") -> str:
     """How to turn a map bearing, true for ``latlon``, into a magnetic one and back.
 
     ``From grid to magnetic subtract 0.8 degrees, from magnetic to grid add 0.8 degrees.``
     """
-    size_deg = abs(_tenths(grid_magnetic_deg))
+    per_deg, word = _UNITS[unit]
+    size = abs(_tenths(grid_magnetic_deg * per_deg))
     north = _map_north(grid).removesuffix(" north")
-    if size_deg == 0.0:
+    if size == 0.0:
         return f"Between {north} and magnetic bearings nothing is added or subtracted."
     there, back = ("subtract", "add") if grid_magnetic_deg > 0.0 else ("add", "subtract")
     return (
-        f"From {north} to magnetic {there} {size_deg:.1f} degrees, "
-        f"from magnetic to {north} {back} {size_deg:.1f} degrees."
+        f"From {north} to magnetic {there} {size:.1f} {word}, "
+        f"from magnetic to {north} {back} {size:.1f} {word}."
     )
 
 
-def compass_words(leg: LegBearings) -> tuple[str, str]:
+def compass_words(leg: LegBearings, unit: str = "deg") -> tuple[str, str]:
     """Say what to set on a compass with a declination scale, and the sum to do without.
 
     ``With a declination scale: set it to 0.8 degrees east and set 100° from the
     grid.`` and ``Without: 100.0 - 0.8 = 99.2, set 099° magnetic.`` The sum is in tenths as printed;
     what to set comes from the unrounded bearing.
     """
-    offset_deg = _tenths(leg.grid_magnetic_deg)
-    size, side = abs(offset_deg), "east" if offset_deg > 0.0 else "west"
-    scale = f"{size:.1f} degrees {side}" if size else "0"
+    per_deg, word = _UNITS[unit]
+    full = 360.0 * per_deg
+    offset = _tenths(leg.grid_magnetic_deg * per_deg)
+    size, side = abs(offset), "east" if offset > 0.0 else "west"
+    scale = f"{size:.1f} {word} {side}" if size else "0"
     source = "from true north" if leg.grid == "latlon" else "from the grid"
-    on_map = bearing_figure(leg.bearing_grid_deg)
+    on_map = bearing_figure(leg.bearing_grid_deg, unit)
     with_scale = f"With a declination scale: set it to {scale} and set {on_map} {source}."
-    map_deg = _tenths(leg.bearing_grid_deg)
-    result_deg = map_deg - offset_deg
-    turn = " + 360" if result_deg < 0.0 else " - 360" if result_deg >= 360.0 else ""
+    on_grid = _tenths(leg.bearing_grid_deg * per_deg)
+    result = on_grid - offset
+    turn = f" + {full:.0f}" if result < 0.0 else f" - {full:.0f}" if result >= full else ""
     without = (
-        f"Without: {map_deg:.1f} {'-' if offset_deg >= 0.0 else '+'} {size:.1f}{turn} = "
-        f"{_tenths(result_deg % 360.0):.1f}, set {bearing_figure(leg.bearing_magnetic_deg)} magnetic."
+        f"Without: {on_grid:.1f} {'-' if offset >= 0.0 else '+'} {size:.1f}{turn} = "
+        f"{_tenths(result % full):.1f}, set {bearing_figure(leg.bearing_magnetic_deg, unit)} magnetic."
     )
     return with_scale, without

@@ -20,6 +20,7 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.card.times import on_another_day
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.basis import ZONE_WORDS
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
@@ -35,7 +36,6 @@ from steybrae.value import (
     height,
     legs_and_length,
     length,
-    lower,
     millimetres,
     minutes,
     short_text,
@@ -133,6 +133,19 @@ def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
         return ("no model: steepness not known",)
     lines = (short_pieces_text(ground), _may_be(ground), _bands(ground), _steep(ground), _unknown(ground))
     return tuple(line for line in lines if line)
+
+
+MUCH_STEEPER_DEG: Final = 10.0
+"""From so much above all figures of a leg its 95 % end stands with them, degrees (our choice)."""
+
+
+def may_be_steep_text(ground: CardGround) -> str:
+    """``may be 47.7°`` of a leg that reads gentle and may be steep, or be much steeper; else empty."""
+    figures = (ground.slope_max_deg, ground.slope_corridor_max_deg, ground.short_corridor_max_deg)
+    read_deg = shown_slope_deg(max(figure or 0.0 for figure in figures))
+    high_deg = shown_slope_deg(ground.slope_high_deg or 0.0)
+    told = high_deg >= STEEP_DEG and (read_deg < STEEP_DEG or high_deg >= read_deg + MUCH_STEEPER_DEG)
+    return _may_be(ground).removeprefix("on the line ") if told else ""
 
 
 def _may_be(ground: CardGround) -> str:
@@ -246,11 +259,12 @@ def beside_short(beside: Beside) -> str:
 
 
 def besides_texts(leg: CardLeg) -> Iterator[str]:
-    """Yield what slopes leave out: overhead, short pieces, unknown metres, a drop, else cliffs."""
+    """Yield what slopes leave out: their upper end, overhead, short pieces, unknown metres, drop, cliffs."""
     ground = leg.ground
     if ground is None:
         return
-    yield from filter(None, (overhead_short(ground), short_pieces_text(ground)))
+    said = (may_be_steep_text(ground), overhead_short(ground), short_pieces_text(ground))
+    yield from filter(None, said)
     if ground.unknown_m:
         yield f"{steep_length(ground.unknown_m).text} unkn."
     if ground.drop is not None:
@@ -307,16 +321,16 @@ def limits_text(check: Check) -> str:
     return within(low, high)
 
 
-def above_text(check: Check) -> str:
-    """Give the whole degree, rounded down, above which a reading is steeper than expected."""
-    return lower(check.steeper_above_deg, step=1.0).text
+def steeper_text(check: Check) -> str:
+    """Say what a reading above the one expected is, with that one's digits: it never contradicts itself."""
+    return f"above {slope(check.steeper_above_deg).text} treat as steeper"
 
 
 def judged_text(check: Check, inside: str = "") -> str:
-    """``no difference: 25.5° to 43.5°, but above 34° treat as steeper``; `inside` goes behind the limits."""
+    """``no difference: 25.5° to 43.5°, but above 34.5° treat as steeper``; `inside` is behind the limits."""
     limits = limits_text(check)
     agree = "no limits known" if limits == "not known" else f"no difference: {limits}{inside}"
-    return f"{agree}, but above {above_text(check)} treat as steeper"
+    return f"{agree}, but {steeper_text(check)}"
 
 
 def check_texts(check: Check, unit: str = "deg") -> tuple[str, str]:

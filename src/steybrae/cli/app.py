@@ -170,6 +170,8 @@ def _usage_words(error: Any) -> str:
     name = getattr(error, "option_name", None)
     if type(error).__name__ != "NoSuchOption" or name is None or error.ctx is None:
         return str(error.format_message())
+    if name[1:2].isdecimal():
+        return f"A value should have no sign; got one that begins with {name!r}. Leave the sign out."
     known = [one for parameter in error.ctx.command.params for one in parameter.opts if one.startswith("--")]
     return f"No such option: {name}.{did_you_mean(name, known)}"
 

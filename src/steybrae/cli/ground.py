@@ -53,7 +53,9 @@ def ground(
     outputs: GroundOutputs,
     places: Annotated[
         Path | None,
-        typer.Option("--places", help="Many places instead: a CSV of lat,lon[,name].", metavar="FILE"),
+        typer.Option(
+            "--places", help="Many places instead: a CSV of lat,lon[,name] or place[,name].", metavar="FILE"
+        ),
     ] = None,
     run_out: Annotated[
         bool, typer.Option("--run-out", help="Tell published run-out angles too, for teaching.")

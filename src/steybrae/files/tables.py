@@ -119,13 +119,14 @@ MOST_PLACES: Final = 10_000
 MOST_BYTES: Final = 5_000_000
 """Largest file, bytes (our choice)."""
 
-HEADERS: Final = (["lat", "lon"], ["lat", "lon", "name"])
+HEADERS: Final = (["lat", "lon"], ["lat", "lon", "name"], ["place"], ["place", "name"])
 
 
 def read_places(path: Path) -> tuple[tuple[int, Place], ...]:
     """Read places of a table: its lines and what stands there, in its order; empty ones are passed over.
 
-    UTF-8, parted by commas; the first line is ``lat,lon`` or ``lat,lon,name``, degrees on WGS 84.
+    UTF-8, parted by commas; the first line is ``lat,lon``, degrees on WGS 84, or ``place``, in any
+    notation of `parse_place`; ``name`` may follow.
     `FileReadError` where it is missing, too large, no such table, or has no place; `PlaceError` for
     a row that is no place, by the number of its line.
     """
@@ -138,14 +139,14 @@ def read_places(path: Path) -> tuple[tuple[int, Place], ...]:
     header = [cell.strip().casefold() for cell in rows[0][1]] if rows else []
     if header not in HEADERS:
         got = clean(",".join(header), 40) or "nothing"
-        message = f"{path.name} should begin with the line lat,lon or lat,lon,name; got {got}. Add it."
+        message = f"{path.name} should begin with lat,lon or place, then ,name or not; got {got}. Add it."
         raise FileReadError(message)
     if not 1 <= len(rows) - 1 <= MOST_PLACES:
         message = (
             f"{path.name} should hold 1 to {MOST_PLACES} places; it has {len(rows) - 1}. Change the file."
         )
         raise FileReadError(message)
-    return tuple((line, _place(row, len(header), line, path.name)) for line, row in rows[1:])
+    return tuple((line, _place(row, header, line, path.name)) for line, row in rows[1:])
 
 
 def _text(path: Path) -> str:
@@ -162,17 +163,21 @@ def _text(path: Path) -> str:
     raise FileReadError(message)
 
 
-def _place(row: list[str], columns: int, line: int, where: str) -> Place:
+def _place(row: list[str], header: list[str], line: int, where: str) -> Place:
+    named = header[-1] == "name"
+    width = len(header) - named
+    position, name = row[:width], row[width:]
     try:
-        if not 2 <= len(row) <= columns or not all(map(_is_number, row[:2])):
+        if len(name) > named or (width == 2 and not (len(position) == 2 and all(map(_is_number, position)))):
             raise ValueError  # noqa: TRY301
         # As if typed: the last figure tells how exactly.
-        return parse_place(f"{row[0].strip()} {row[1].strip()}", row[2] if len(row) == 3 else "")
-    except (ValueError, PlaceError):
-        wanted = "a latitude of -90 to 90 and a longitude of -180 to 180 degrees"
-        more = ", then a name" if columns == 3 else ""
+        return parse_place(" ".join(cell.strip() for cell in position), *name)
+    except (ValueError, PlaceError) as error:
+        wanted = "a latitude of -90 to 90 and a longitude of -180 to 180 degrees" if width == 2 else "a place"
+        more = ", then a name" if named else ""
         got = clean(",".join(row), 60)
-        message = f"Line {line} of {where} should be {wanted}{more}; got {got}. Correct it."
+        why = f" {error}" if width == 1 and isinstance(error, PlaceError) else " Correct it."
+        message = f"Line {line} of {where} should be {wanted}{more}; got {got}.{why}"
         raise PlaceError(message) from None
 
 

@@ -31,6 +31,9 @@ MAX_TURN_POINTS: Final = 60
 NEAR_LINE_M: Final = 200.0
 """Farthest that a named way-point may lie beside the line to cut it, metres (our choice)."""
 
+AWAY_M: Final = 100.0
+"""So much farther off than it comes, metres, a line has left a way-point: zigzags pass once (our choice)."""
+
 SAME_POINT_M: Final = 0.01
 """A cut nearer than this to a point of the line, metres, is that point (our choice)."""
 
@@ -167,7 +170,7 @@ def cut_line(
         Names (in any letter case) or chainages with a unit, like ``1.2km``. Names of points
         of the line come first, then names in `near`; each point of that name cuts.
     near
-        Named way-points beside the line. One cuts where the line first comes nearest to it.
+        Named way-points beside the line. One cuts each time that the line comes by, as there and back.
 
     Returns
     -------
@@ -212,7 +215,7 @@ def _find_cuts(text: str, points: Sequence[Place], along_m: FloatArray, near: Se
         return on_line
     beside = [place for place in near if wanted and place.name.strip().casefold() == wanted]
     if beside:
-        return [_nearest_cut(place, points, along_m) for place in beside]
+        return [cut for place in beside for cut in _cuts_near(place, points, along_m)]
     return [_Cut(_chainage_m(text, points, float(along_m[-1]), near), text.strip())]
 
 
@@ -241,26 +244,38 @@ def nearest_on_line(place: Place, points: Sequence[Place], along_m: FloatArray) 
 
     `along_m` are `chainages_m` of the line, which has at least two points.
     """
+    at_m, off_m = _nearest_of_steps(place, points, along_m)
+    nearest = int(np.argmin(off_m))
+    return float(at_m[nearest]), float(off_m[nearest])
+
+
+def _nearest_of_steps(
+    place: Place, points: Sequence[Place], along_m: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Where each step of a line comes nearest to a place: metres along the line, and off it."""
     plane_m = _plane_m((*points, place))
     target, line = plane_m[-1], plane_m[:-1]
     steps = np.diff(line, axis=0)
     squared = np.maximum((steps**2).sum(axis=1), 1e-12)
     shares = np.clip(((target - line[:-1]) * steps).sum(axis=1) / squared, 0.0, 1.0)
-    offsets_m = np.hypot(*(line[:-1] + shares[:, np.newaxis] * steps - target).T)
-    nearest = int(np.argmin(offsets_m))
-    at_m = along_m[nearest] + shares[nearest] * (along_m[nearest + 1] - along_m[nearest])
-    return float(at_m), float(offsets_m[nearest])
+    off_m = np.hypot(*(line[:-1] + shares[:, np.newaxis] * steps - target).T)
+    return along_m[:-1] + shares * np.diff(along_m), off_m
 
 
-def _nearest_cut(place: Place, points: Sequence[Place], along_m: FloatArray) -> _Cut:
-    at_m, off_m = nearest_on_line(place, points, along_m)
-    if off_m > NEAR_LINE_M:
+def _cuts_near(place: Place, points: Sequence[Place], along_m: FloatArray) -> list[_Cut]:
+    at_m, off_m = _nearest_of_steps(place, points, along_m)
+    least_m = float(off_m.min())
+    if least_m > NEAR_LINE_M:
         message = (
             f"The way-point {place.name!r} should lie within {NEAR_LINE_M:g} m of the line to cut it; "
-            f"it is {off_m:.0f} m away. Move it, or give a distance along the line."
+            f"it is {least_m:.0f} m away. Move it, or give a distance along the line."
         )
         raise RouteError(message)
-    return _Cut(at_m, place.name)
+    # A recorded way back is metres off the way there: which of the two is nearer says nothing.
+    (by,) = np.nonzero(off_m <= least_m + AWAY_M)
+    passes = np.split(by, np.flatnonzero(np.diff(by) > 1) + 1)
+    nearest = [int(one[np.argmin(off_m[one])]) for one in passes]
+    return [_Cut(float(at_m[k]), place.name) for k in nearest if off_m[k] <= least_m + TURN_TOLERANCE_M]
 
 
 def place_along(chainage_m: float, points: Sequence[Place], along_m: FloatArray, name: str = "") -> Place:

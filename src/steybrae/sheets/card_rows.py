@@ -8,7 +8,6 @@ from typing import Final, NamedTuple
 
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.wording import (
-    above_text,
     arrival_text,
     bearing_shown,
     beside_short,
@@ -23,6 +22,7 @@ from steybrae.card.wording import (
     minutes_text,
     overhead_lines,
     place_text,
+    steeper_text,
     steepness_text,
     where_text,
 )
@@ -259,7 +259,7 @@ def check_row(card: RouteCard, check: Check, paper: Canvas, top_mm: float) -> No
     paper.text(_CHECK["look"], y_mm + 2.0, look_text(check, unit), size_pt, bold=True, most_mm=25.5)
     paper.text(_CHECK["expect"], y_mm + 2.0, slope(check.expected_deg).text, 12.0, bold=True, most_mm=15.0)
     paper.text(_CHECK["limits"], y_mm - 1.0, limits_text(check), 10.0, bold=True, most_mm=33.0)
-    for k, line in enumerate(paper.wrapped(f"but above {above_text(check)} treat as steeper", 33.0, 9.5)):
+    for k, line in enumerate(paper.wrapped(f"but {steeper_text(check)}", 33.0, 9.5)):
         paper.text(_CHECK["limits"], y_mm + 3.3 + 3.8 * k, line, 9.5)
     paper.box(_CHECK["box"], top_mm + 1.8, RIGHT_MM - _CHECK["box"], CHECK_MM - 3.8, 0.28)
     rule(paper, top_mm + CHECK_MM - 0.4, 0.18)

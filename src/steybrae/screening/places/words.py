@@ -131,6 +131,7 @@ def place_line(place: PlaceThatMatters) -> str:
     parts = []
     if "underfoot" in place.kinds:
         parts.append(f"underfoot {slope(place.slope_max_deg, at_least=least).text}")
+        parts += [f"short pieces of {STEEP_DEG:.0f}°+"] if _short_only(place) else []
     if place.corridor is not None and {"underfoot", "corridor"} & set(place.kinds):
         beside, told = place.corridor, place.slope_max_deg if "underfoot" in place.kinds else None
         shown = shown_slope_deg(beside.slope_max_deg or 0.0)
@@ -183,7 +184,14 @@ def _underfoot(place: PlaceThatMatters) -> str:
     where = "" if short or place.slope_max_at is None else f", {_spot(place, place.slope_max_at)}"
     facing = f", faces {' '.join(place.aspect_sectors[:3])}" if place.aspect_sectors else ""
     steep = steep_length(place.steep_m, at_least=place.open_above).text
-    return f"{words}{where}; {steep} of {STEEP_DEG:.0f}°+{facing}."
+    pieces = " in short pieces" if _short_only(place) else ""
+    return f"{words}{where}; {steep} of {STEEP_DEG:.0f}°+{pieces}{facing}."
+
+
+def _short_only(place: PlaceThatMatters) -> bool:
+    """Tell a place whose steep ground is short pieces: its slopes over 20 m are gentler."""
+    gentle = place.slope_max_deg is not None and shown_slope_deg(place.slope_max_deg) < STEEP_DEG
+    return gentle and place.steep_m > 0.0
 
 
 def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
