@@ -319,6 +319,8 @@ def test_scales_that_cannot_be_meant(scale: float) -> None:
 
 @pytest.mark.parametrize("error_mm", [-0.1, math.nan, math.inf])
 def test_ruler_errors_that_cannot_be_meant(error_mm: float) -> None:
-    message = f"A ruler error should be 0 to 10 000 mm; got {error_mm:g} mm. Half a division, 0.5 mm, is usual."
+    message = (
+        f"A ruler error should be 0 to 10 000 mm; got {error_mm:g} mm. Half a division, 0.5 mm, is usual."
+    )
     with pytest.raises(QuantityError, match=exactly(message)):
         slope_from_spacing(GapMeasurement(2.0), 10.0, 25_000.0, ruler_error_mm=error_mm)
