@@ -267,6 +267,35 @@ class TestRoute:
         keys = [[finding["key"] for finding in leg["findings"]] for leg in found]
         assert keys == ([[], []] if second is None else [["leg_partly_rated"], second])
 
+    def test_hours_of_a_leg_without_a_rating(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """The morning's ratings stood for the afternoon too."""
+        day = ("--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London")
+        legs = answer(run, "card", *on, *day)["legs"]
+        tree = json.loads(bulletin.read_text("utf-8"))
+        morning, rest = tree["bulletins"][0], dict(tree["bulletins"][0], dangerRatings=[])
+        ends = morning["validTime"]
+        morning["validTime"] = dict(ends, endTime=legs[0]["arrival"])
+        rest["validTime"] = dict(ends, startTime=legs[0]["arrival"])
+        (tmp_path / "two.json").write_text(json.dumps({"bulletins": [morning, rest]}))
+        asked = ("--bulletin", tmp_path / "two.json", *REGION)
+        found = answer(run, "card", *on, *day, *asked)["forecast"]
+        assert [finding["key"] for finding in found["findings"]] == ["no_rating"]
+        keys = [[finding["key"] for finding in leg["findings"]] for leg in found["legs"]]
+        assert keys == [[], ["leg_no_rating"]]
+
+    def test_legs_out_of_time_are_told_though_a_time_is_asked_for(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        valid = {"startTime": "2027-01-14T18:00:00Z", "endTime": "2027-01-15T08:40:00Z"}
+        file = changed(tmp_path, bulletin, validTime=valid)
+        day = ("--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London")
+        asked = ("--bulletin", file, *REGION, "--at-time", "2027-01-15T08:30Z")
+        found = answer(run, "card", *on, *day, *asked)["forecast"]
+        keys = [[finding["key"] for finding in leg["findings"]] for leg in found["legs"]]
+        assert keys == [["leg_out_of_time"], ["leg_out_of_time"]]
+
     def test_the_treeline(self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path) -> None:
         high = [{"mainValue": "high", "elevation": {"upperBound": "treeline"}}]
         file = changed(tmp_path, bulletin, dangerRatings=high)

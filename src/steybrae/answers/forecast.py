@@ -41,10 +41,11 @@ REDUCTION_WORDS: Final = (
 
 
 def finding_lines(forecast: ForecastBeside | None) -> tuple[str, ...]:
-    """Give what has to be seen first; says so where there is no forecast."""
+    """Give what has to be seen first, of legs too; says so where there is no forecast."""
     if forecast is None:
         return (NO_FORECAST_WORDS,)
-    return tuple(plain(finding.text) for finding in forecast.findings)
+    of_legs = () if of_another_time(forecast.findings) else leg_finding_lines(forecast)
+    return (*(plain(finding.text) for finding in forecast.findings), *of_legs)
 
 
 def head_line(bulletin: Bulletin, asked: str | None = None, *, valid: bool = True) -> str:
@@ -364,7 +365,6 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
-        yield from (Paragraph(line, strong=True) for line in leg_finding_lines(forecast))
         hidden = of_another_time(forecast.findings)
         told = () if hidden else sorted(forecast.bulletins, key=_gives_rating)
         for bulletin in told:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from itertools import accumulate, pairwise
 from typing import Final
 
 from steybrae.cautions import Caution
@@ -133,8 +134,9 @@ def choose(bulletins: Sequence[Bulletin], asked: Asked) -> Chosen:
     timed, when = _for_time(here, asked)
     spoken, language = _for_language(timed, asked.lang)
     latest, older = _latest(spoken)
-    rated = (*findings, *when, *_rating_findings(latest))
-    order = ("expired", "not_yet_valid", "partly_valid", "validity_not_stated", "no_rating")
+    latest, several = _last_first(latest)
+    rated = (*findings, *when, *_rating_findings(latest), *several)
+    order = ("expired", "not_yet_valid", "partly_valid", "validity_not_stated", "no_rating", "several")
     ranked = sorted(rated, key=lambda found: order.index(found.key) if found.key in order else len(order))
     return Chosen(latest, tuple(ranked), (*language, *older))
 
@@ -219,17 +221,18 @@ def _covering(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> t
     stated = () if all(None not in span for span in spans) else (_not_stated(),)
     if _covers(spans, first, last):
         return stated
-    told = dict.fromkeys(
-        " to ".join("no stated time" if end is None else moment_text(end) for end in span)
-        for span in sorted(spans, key=_filled)
-    )
+    told = dict.fromkeys(_hours(span) for span in sorted(spans, key=_filled))
     hours = " and from ".join(list(told)[:_SHOWN_SPANS])
     more = f" and {len(told) - _SHOWN_SPANS} more times" if len(told) > _SHOWN_SPANS else ""
     text = (
-        f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, the "
-        f"forecast holds from {hours}{more}."
+        f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last, late=True)}, "
+        f"the forecast holds from {hours}{more}."
     )
     return (Finding("partly_valid", text), *stated)
+
+
+def _hours(span: Span) -> str:
+    return " to ".join("no stated time" if end is None else moment_text(end) for end in span)
 
 
 def _filled(span: Span) -> tuple[dt.datetime, dt.datetime]:
@@ -257,6 +260,20 @@ def holds_throughout(bulletins: Sequence[Bulletin], first: dt.datetime, last: dt
     return _covers([_span(bulletin) for bulletin in bulletins], first, last)
 
 
+def held_together(bulletins: Sequence[Bulletin], walk: Span) -> list[list[Bulletin]]:
+    """Give the bulletins that hold together at one time of a walk, and at the next, as they come and go.
+
+    A walk without a time is as long as they hold. All of them where none holds then, which is told elsewhere.
+    """
+    filled = [_filled(_span(bulletin)) for bulletin in bulletins]
+    first = walk[0] or min(start for start, _ in filled)
+    last = walk[1] or max(end for _, end in filled)
+    moments = sorted({first, last, *(end for ends in filled for end in ends if first < end < last)})
+    steps = [*pairwise(moments)] or [(first, last)]
+    groups = [[b for b, ends in zip(bulletins, filled, strict=True) if _holds(ends, *step)] for step in steps]
+    return [group for group in groups if group] or [list(bulletins)]
+
+
 def _nearest(
     here: list[Bulletin], spans: Sequence[Span], walk: tuple[dt.datetime, dt.datetime]
 ) -> tuple[list[Bulletin], tuple[Finding, ...]]:
@@ -276,7 +293,7 @@ def _nearest(
         text = f"EXPIRED: this forecast ended {moment_text(end)}, {when}. Get another."
         return [here[k] for k in kept], (Finding("expired", text),)
     begin = spans[kept[0]][0]
-    when = "as the plan ends" if begin == walk[1] else f"after {moment_text(walk[1])} of the plan"
+    when = "as the plan ends" if begin == walk[1] else f"after {moment_text(walk[1], late=True)} of the plan"
     text = (
         f"NOT YET VALID: this one begins {moment_text(begin or walk[1])}, {when}. Get the one for that time."
     )
@@ -318,13 +335,18 @@ def of_another_time(findings: Iterable[Finding]) -> bool:
 def out_of_time_text(what: str, first: dt.datetime, last: dt.datetime) -> str:
     """Say that what is walked from the first moment to the last is outside the hours of a forecast."""
     return (
-        f"NOT VALID ALL THE TIME: {what} walked {moment_text(first)} to {moment_text(last)}, outside the "
-        "hours of the forecast."
+        f"NOT VALID ALL THE TIME: {what} walked {moment_text(first)} to {moment_text(last, late=True)}, "
+        "outside the hours of the forecast."
     )
 
 
-def moment_text(moment: dt.datetime) -> str:
-    """Say a moment to the minute, with its zone: ``2027-01-15 18:00 UTC``, ``2027-01-15 18:00 UTC+01:00``."""
+def moment_text(moment: dt.datetime, *, late: bool = False) -> str:
+    """Say a moment to the minute, with its zone: ``2027-01-15 18:00 UTC``, ``2027-01-15 18:00 UTC+01:00``.
+
+    Down to it; `late` rounds up, as arrivals are.
+    """
+    if late and (moment.second or moment.microsecond):
+        moment += dt.timedelta(minutes=1)
     return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"
 
 
@@ -369,6 +391,19 @@ def _latest(here: list[Bulletin]) -> tuple[tuple[Bulletin, ...], tuple[str, ...]
     return tuple(kept), (f"{count} passed over for one published later for the same hours and regions.",)
 
 
+def _last_first(chosen: tuple[Bulletin, ...]) -> tuple[tuple[Bulletin, ...], tuple[Finding, ...]]:
+    """Where some hold at the same hours, put those published later first, and say which is the last."""
+    by_time = sorted(_filled(_span(bulletin)) for bulletin in chosen)
+    reach = accumulate((end for _, end in by_time), max)
+    at_once = any(start < end for (start, _), end in zip(by_time[1:], reach, strict=False))
+    if not at_once or len(set(map(_published, chosen))) == 1:
+        return chosen, ()
+    ordered = tuple(sorted(chosen, key=_published, reverse=True))
+    last, hours = moment_text(_published(ordered[0])), _hours(_span(ordered[0]))
+    text = f"SEVERAL FORECASTS for the same hours: the last was published {last}, for {hours}."
+    return ordered, (Finding("several", text),)
+
+
 def _published(bulletin: Bulletin) -> dt.datetime:
     """When it was published; before all others where that is not stated."""
     if bulletin.publication_time is None:
@@ -387,13 +422,17 @@ def _last_published(bulletins: Sequence[Bulletin]) -> dict[object, dt.datetime]:
 
 def _same(bulletin: Bulletin) -> object:
     """Give what a later publication, or a translation, has to share with the other."""
-    regions = frozenset(region.region_id for region in bulletin.regions)
-    return bulletin.valid_from, bulletin.valid_to, regions
+    return _span(bulletin), frozenset(region.region_id for region in bulletin.regions)
 
 
 def _rating_findings(chosen: Sequence[Bulletin]) -> tuple[Finding, ...]:
-    values = [rating.main_value for bulletin in chosen for rating in bulletin.danger_ratings]
-    if not values or all(value == "no_rating" for value in values):
-        text = "NO RATING: the bulletin gives no danger rating. That is not a low one: read its text."
-        return (Finding("no_rating", text),)
-    return ()
+    """Say where none of them gives a rating, or one does not for its hours."""
+    unrated = [b for b in chosen if all(rating.main_value == "no_rating" for rating in b.danger_ratings)]
+    if not unrated:
+        return ()
+    which = "the bulletin"
+    if len(unrated) < len(chosen):
+        hours = dict.fromkeys(_hours(_span(bulletin)) for bulletin in unrated)
+        which = f"the bulletin for {' and for '.join([*hours][:_SHOWN_SPANS])}"
+    text = f"NO RATING: {which} gives no danger rating. That is not a low one: read its text."
+    return (Finding("no_rating", text),)

@@ -12,7 +12,6 @@ from typing import Final
 from steybrae.answers.forecast import (
     finding_lines,
     head_line,
-    leg_finding_lines,
     part_line,
     ratings_told,
     text_lines,
@@ -184,7 +183,6 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
     """
     x_mm, width_mm = FOLD_MM + 4.0, RIGHT_MM - FOLD_MM - 6.0
     lines = [(line, True) for line in finding_lines(forecast)]
-    lines += [(line, True) for line in leg_finding_lines(forecast)]
     for bulletin in () if of_another_time(forecast.findings) else forecast.bulletins:
         lines += [(head_line(bulletin, forecast.region_asked), False)]
         lines += [(part_line(rating), True) for rating in ratings_told(bulletin)]
