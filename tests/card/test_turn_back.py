@@ -101,10 +101,16 @@ def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: S
     said = "Latest there 17:51 on 2027-01-14 to walk on, 14:23 to turn round"
     assert latest_at_leg(card, card.legs[0]) == said
     assert latest_at_leg(card, dataclasses.replace(card.legs[0], arrival=None)) == said
-    # After midnight the day of the sunset is the one before.
-    night = dataclasses.replace(slow, start=parse_clock("23:59", DAY, ZONE), allowances=Allowances())
-    card = make_card(sample_plan.screening, night)
-    assert latest_at_leg(card, card.legs[0]).startswith("Latest there 11:41 on 2027-01-15 to walk on, ")
+    night = dataclasses.replace(slow, start=parse_clock("20:00", DAY, ZONE), allowances=Allowances())
+    down = dataclasses.replace(night, down_by=parse_clock("02:00", DAY, ZONE))
+    card = make_card(sample_plan.screening, down)
+    said = "Latest there 21:32 to walk on, 01:38 on 2027-01-16 to turn round"
+    assert latest_at_leg(card, card.legs[0]) == said
+    # All in one paragraph they are of the day that it begins with: half of them stood bare, of either day.
+    assert " Leg 1: 21:32 on 2027-01-15 (01:38); " in latest_words(card)
+    assert "; 15: 01:01 (23:03 on 2027-01-15); " in latest_words(card)
+    # Who starts after sunset was told to be down by it.
+    assert latest_words(make_card(sample_plan.screening, night)) == ""
 
 
 def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
@@ -116,6 +122,21 @@ def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
             "The time to call, 13:00 GMT, is not after the time at the end of the line, 13:35 GMT: give a "
             "later one."
         )
+        assert found == ([text] if early else [])
+
+
+@pytest.mark.parametrize("start", [START, None])
+def test_a_call_before_one_is_to_be_down_is_a_caution(
+    sample_plan: SamplePlan, start: dt.datetime | None
+) -> None:
+    """Whoever kept the latest times of the card was searched for on the way."""
+    for clock, early in (("14:30", True), ("15:00", True), ("15:01", False)):
+        asked = CardSettings(DAY, start=start, zone=ZONE, overdue=parse_clock(clock, DAY, ZONE), down_by=DOWN)
+        card = make_card(sample_plan.screening, asked)
+        text = (
+            f"The time to call, {clock} GMT, is not after the time to be down, 15:00 GMT: give a later one."
+        )
+        found = [caution.text for caution in card.cautions if caution.key == "overdue_early"]
         assert found == ([text] if early else [])
 
 

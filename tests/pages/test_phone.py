@@ -455,7 +455,27 @@ class TestScreens:
         assert (page.locator("#leg-18 .arrive").text_content() or "").startswith("there at least ")
         page.clock.set_fixed_time(dt.datetime(2027, 1, 15, 14, 0, tzinfo=dt.UTC))
         page.locator("#start").tap()
-        assert (page.locator("#leg-19 .arrive").text_content() or "").endswith(", AFTER SUNSET")
+        end = page.locator("#leg-19 .arrive").text_content() or ""
+        assert end.endswith(", AFTER SUNSET, AFTER THE BULLETIN ENDS, AFTER THE TIME TO CALL")
+        context.close()
+
+    def test_a_planned_arrival_says_its_light_and_a_night_is_not_over_at_midnight(
+        self, browser: Browser, made: Made, tmp_path: Path
+    ) -> None:
+        """Legs in the dark said their hour alone, and at midnight the page that its day was over."""
+        night = dataclasses.replace(CHOICE, start=parse_clock("20:00", DAY, "Europe/London"))
+        page = tmp_path / "night.html"
+        page.write_text(phone_page(make_card(made.screening, night), made.screening), "utf-8")
+        context = browser.new_context(**PHONE, timezone_id="Europe/London")
+        opened = context.new_page()
+        for now, over in (("2027-01-16T00:30+00:00", False), ("2027-01-17T00:30+00:00", True)):
+            opened.clock.set_fixed_time(dt.datetime.fromisoformat(now))
+            opened.goto(page.as_uri())
+            assert opened.locator("#warning").is_visible() is over
+        assert opened.locator("#leg-1 .arrive").text_content() == ("there 20:38 GMT, 4 h 29 min after sunset")
+        assert opened.locator("#leg-19 .arrive").text_content() == (
+            "there at least 01:05 GMT on 2027-01-16, at least 8 h 56 min after sunset"
+        )
         context.close()
 
     def test_times_are_in_the_zone_of_the_card(self, browser: Browser, made: Made) -> None:
@@ -474,9 +494,10 @@ class TestScreens:
         minutes = made.card.legs[0].time_min
         assert minutes is not None
         there = dt.datetime(2027, 1, 15, 21, 0, tzinfo=dt.UTC) + dt.timedelta(minutes=math.ceil(minutes))
-        assert page.locator("#leg-1 .arrive").text_content() == f"there {there:%H:%M}, AFTER SUNSET"
+        late = "AFTER SUNSET, AFTER THE BULLETIN ENDS, AFTER THE TIME TO CALL"
+        assert page.locator("#leg-1 .arrive").text_content() == f"there {there:%H:%M}, {late}"
         assert re.fullmatch(
-            r"there at least 0\d:\d\d on 2027-01-16, AFTER SUNSET",
+            rf"there at least 0\d:\d\d on 2027-01-16, {late}",
             page.locator("#leg-19 .arrive").text_content() or "",
         )
         context.close()

@@ -201,10 +201,11 @@ def _walk_min(segments: Iterable[Segment], settings: CardSettings) -> float:
 
 
 def _latest(light: Daylight | None, settings: CardSettings) -> dt.datetime | None:
-    """When to be down: as stated, else sunset; None without a zone, and where the sun does not set."""
+    """When to be down: as stated, else sunset; None without a zone, or a sunset after the start."""
     if settings.down_by is not None or light is None:
         return settings.down_by
-    return light.sunset
+    over = settings.start is not None and light.sunset is not None and light.sunset <= settings.start
+    return None if over else light.sunset
 
 
 def _past_midnight(settings: CardSettings, legs: Sequence[CardLeg]) -> CardSettings:

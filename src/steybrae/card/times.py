@@ -252,11 +252,13 @@ def latest_lead(card: RouteCard) -> str:
 def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
     """Give number of a leg, where it ends, and there the latest time to walk on, and to turn round.
 
-    Rounded down to the minute; of the last leg only where it ends elsewhere; none where no time is known.
+    Rounded down to the minute, with their day where that is not the day of the time to be down; of the
+    last leg only where it ends elsewhere; none where no time is known.
     """
     legs = card.legs[:-1] if ends_apart_m(card) <= NEAR_M else card.legs
+    day = (card.down_by or card.date)[:10]
     return tuple(
-        (leg.number, leg.to, _clock(card, leg, leg.walk_on_by), _clock(card, leg, leg.turn_back_by))
+        (leg.number, leg.to, _clock(day, leg.walk_on_by), _clock(day, leg.turn_back_by))
         for leg in legs
         if leg.walk_on_by is not None and leg.turn_back_by is not None
     )
@@ -272,7 +274,8 @@ def latest_at_leg(card: RouteCard, leg: CardLeg) -> str:
     """Say them for one leg: ``Latest there 11:41 to walk on, 15:48 to turn round``; empty where not known."""
     if leg.walk_on_by is None or leg.turn_back_by is None:
         return ""
-    on, back = (_clock(card, leg, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
+    day = (leg.arrival or card.date)[:10]
+    on, back = (_clock(day, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
     return f"Latest there {on} to walk on, {back} to turn round"
 
 
@@ -291,24 +294,27 @@ def ends_apart_m(card: RouteCard) -> float:
 
 
 def end_cautions(card: RouteCard) -> Iterator[Caution]:
-    """Yield that the time to call is not after the end of the line, that one is down later than stated."""
+    """Yield that the time to call is not after the end of the line, or the time to be down before it."""
     last = card.legs[-1]
-    if last.arrival is None:
-        return
-    end = dt.datetime.fromisoformat(last.arrival)
+    end, overdue, stated = (
+        None if iso is None else dt.datetime.fromisoformat(iso)
+        for iso in (last.arrival, card.overdue, None if card.down_by_is == "sunset" else card.down_by)
+    )
     there = f"the time at the end of the line, {last.arrival_text}{on_another_day(card.date, last.arrival)}"
-    if card.overdue is not None and dt.datetime.fromisoformat(card.overdue) <= end:
-        text = f"The time to call, {card.overdue_text}, is not after {there}: give a later one."
-        yield Caution(OVERDUE_EARLY, text)
-    stated = None if card.down_by_is == "sunset" else card.down_by
-    if stated is not None and dt.datetime.fromisoformat(stated) < end:
+    down = f"the time to be down, {card.down_by_text}"
+    for at, what in ((end, there), (stated, down)):
+        if overdue is not None and at is not None and overdue <= at:
+            text = f"The time to call, {card.overdue_text}, is not after {what}: give a later one."
+            yield Caution(OVERDUE_EARLY, text)
+            break
+    if stated is not None and end is not None and stated < end:
         text = (
-            f"The time to be down, {card.down_by_text}, is before {there}: the latest times to walk on are "
-            "over before one is there."
+            f"{down[0].upper()}{down[1:]}, is before {there}: the latest times to walk on are over before "
+            "one is there."
         )
         yield Caution(DOWN_BY_EARLY, text)
 
 
-def _clock(card: RouteCard, leg: CardLeg, iso: str) -> str:
-    """Tell the day too where it is not that of the arrival: 17:51 of the evening before is over by 11:36."""
-    return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day((leg.arrival or card.date)[:10], iso)}"
+def _clock(day: str, iso: str) -> str:
+    """Tell the date too where it is not that day's: 17:51 of the evening before is over by 11:36."""
+    return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day(day, iso)}"

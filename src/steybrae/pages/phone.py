@@ -26,7 +26,7 @@ from steybrae.card.forecast import PocketCheck, pocket_checks
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.times import latest_at_leg
 from steybrae.card.wording import (
-    arrival_text,
+    arrival_words,
     bearing_shown,
     beside_sentence,
     call_text,
@@ -162,7 +162,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "on_map": on_map,
         "climb": climb_text(leg),
         "height": elevation_text(leg),
-        "arrival": arrival_text(card, leg),
+        "arrival": arrival_words(card, leg),
         "time": minutes_text(leg.time_min, at_least=leg.time_at_least),
         "start": place_text(leg.from_, leg.from_place.written, leg.from_place.reference),
         "end": place_text(leg.to, leg.to_place.written, leg.to_place.reference),
@@ -204,6 +204,7 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
     found = {
         "name": card.name,
         "date": card.date,
+        "last_day": (card.legs[-1].arrival or card.date)[:10],
         "plan": plan,
         "checks": [_check_data(one) for one in checks],
         "minutes": [leg.time_min for leg in card.legs],
@@ -213,6 +214,7 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
         "dark_till": card.dark_till,
         "dark_from": card.dark_from,
         "bulletin_end": _bulletin_end(card),
+        "overdue": card.overdue,
         "bands": {"edges": list(scheme.edges_deg), "labels": list(scheme.labels)},
         "rule": RULE,
         "words": {"comparison": agreement.WORDS, "reasons": reasons.WORDS, "at_least": AT_LEAST},
