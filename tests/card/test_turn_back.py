@@ -92,7 +92,7 @@ def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
     assert latest_at_leg(card, dataclasses.replace(leg, walk_on_by=None)) == ""
 
 
-def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: SamplePlan) -> None:
+def test_a_latest_time_of_another_day_says_which(sample_plan: SamplePlan) -> None:
     """Five times the time in snow: 17:51 of the evening before stood bare beside an arrival at 11:36."""
     slow = CardSettings(DAY, start=START, zone=ZONE, allowances=Allowances(snow_factor=5.0))
     card = make_card(sample_plan.screening, slow)
@@ -106,9 +106,9 @@ def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: S
     card = make_card(sample_plan.screening, down)
     said = "Latest there 21:32 to walk on, 01:38 on 2027-01-16 to turn round"
     assert latest_at_leg(card, card.legs[0]) == said
-    # All in one paragraph they are of the day that it begins with: half of them stood bare, of either day.
-    assert " Leg 1: 21:32 on 2027-01-15 (01:38); " in latest_words(card)
-    assert "; 15: 01:01 (23:03 on 2027-01-15); " in latest_words(card)
+    # Bare they are of the card's day: half of them were of that of the arrival, and a tapped start moves it.
+    assert " Leg 1: 21:32 (01:38 on 2027-01-16); " in latest_words(card)
+    assert "; 15: 01:01 on 2027-01-16 (23:03); " in latest_words(card)
     # Who starts after sunset was told to be down by it.
     assert latest_words(make_card(sample_plan.screening, night)) == ""
 

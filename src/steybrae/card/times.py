@@ -252,13 +252,11 @@ def latest_lead(card: RouteCard) -> str:
 def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
     """Give number of a leg, where it ends, and there the latest time to walk on, and to turn round.
 
-    Rounded down to the minute, with their day where that is not the day of the time to be down; of the
-    last leg only where it ends elsewhere; none where no time is known.
+    Rounded down to the minute; of the last leg only where it ends elsewhere; none where no time is known.
     """
     legs = card.legs[:-1] if ends_apart_m(card) <= NEAR_M else card.legs
-    day = (card.down_by or card.date)[:10]
     return tuple(
-        (leg.number, leg.to, _clock(day, leg.walk_on_by), _clock(day, leg.turn_back_by))
+        (leg.number, leg.to, _clock(card, leg.walk_on_by), _clock(card, leg.turn_back_by))
         for leg in legs
         if leg.walk_on_by is not None and leg.turn_back_by is not None
     )
@@ -274,8 +272,7 @@ def latest_at_leg(card: RouteCard, leg: CardLeg) -> str:
     """Say them for one leg: ``Latest there 11:41 to walk on, 15:48 to turn round``; empty where not known."""
     if leg.walk_on_by is None or leg.turn_back_by is None:
         return ""
-    day = (leg.arrival or card.date)[:10]
-    on, back = (_clock(day, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
+    on, back = (_clock(card, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
     return f"Latest there {on} to walk on, {back} to turn round"
 
 
@@ -315,6 +312,6 @@ def end_cautions(card: RouteCard) -> Iterator[Caution]:
         yield Caution(DOWN_BY_EARLY, text)
 
 
-def _clock(day: str, iso: str) -> str:
-    """Tell the date too where it is not that day's: 17:51 of the evening before is over by 11:36."""
-    return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day(day, iso)}"
+def _clock(card: RouteCard, iso: str) -> str:
+    """Tell the date too where it is not the card's: 17:51 of the evening before is over by 11:36."""
+    return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day(card.date, iso)}"
