@@ -93,22 +93,22 @@ def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
 
 
 def test_a_latest_time_of_another_day_says_which(sample_plan: SamplePlan) -> None:
-    """Five times the time in snow: 17:51 of the evening before stood bare beside an arrival at 11:36."""
+    """Five times the time in snow: 17:46 of the evening before stood bare beside an arrival at 11:36."""
     slow = CardSettings(DAY, start=START, zone=ZONE, allowances=Allowances(snow_factor=5.0))
     card = make_card(sample_plan.screening, slow)
     assert (when(card.legs[0].arrival).day, when(card.legs[0].walk_on_by).day) == (15, 14)
-    assert " Leg 1: 17:51 on 2027-01-14 (14:23); " in latest_words(card)
-    said = "Latest there 17:51 on 2027-01-14 to walk on, 14:23 to turn round"
+    assert " Leg 1: 17:46 on 2027-01-14 (14:23); " in latest_words(card)
+    said = "Latest there 17:46 on 2027-01-14 to walk on, 14:23 to turn round"
     assert latest_at_leg(card, card.legs[0]) == said
     assert latest_at_leg(card, dataclasses.replace(card.legs[0], arrival=None)) == said
     night = dataclasses.replace(slow, start=parse_clock("20:00", DAY, ZONE), allowances=Allowances())
     down = dataclasses.replace(night, down_by=parse_clock("02:00", DAY, ZONE))
     card = make_card(sample_plan.screening, down)
-    said = "Latest there 21:32 to walk on, 01:38 on 2027-01-16 to turn round"
+    said = "Latest there 21:31 to walk on, 01:38 on 2027-01-16 to turn round"
     assert latest_at_leg(card, card.legs[0]) == said
     # Bare they are of the card's day: half of them were of that of the arrival, and a tapped start moves it.
-    assert " Leg 1: 21:32 (01:38 on 2027-01-16); " in latest_words(card)
-    assert "; 15: 01:01 on 2027-01-16 (23:03); " in latest_words(card)
+    assert " Leg 1: 21:31 (01:38 on 2027-01-16); " in latest_words(card)
+    assert "; 15: 01:01 on 2027-01-16 (23:02); " in latest_words(card)
     # Who starts after sunset was told to be down by it.
     assert latest_words(make_card(sample_plan.screening, night)) == ""
 
@@ -119,7 +119,7 @@ def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
         card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, overdue=overdue))
         found = [caution.text for caution in card.cautions if caution.key == "overdue_early"]
         text = (
-            "The time to call, 13:00 GMT, is not after the time at the end of the line, 13:35 GMT: give a "
+            "The time to call, 13:00 GMT, is not after the time at the end of the line, 13:36 GMT: give a "
             "later one."
         )
         assert found == ([text] if early else [])
@@ -146,7 +146,7 @@ def test_an_end_later_than_when_to_be_down_is_a_caution(sample_plan: SamplePlan)
         card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=down))
         found = [caution.text for caution in card.cautions if caution.key == "down_by_early"]
         text = (
-            "The time to be down, 13:00 GMT, is before the time at the end of the line, 13:35 GMT: the "
+            "The time to be down, 13:00 GMT, is before the time at the end of the line, 13:36 GMT: the "
             "latest times to walk on are over before one is there."
         )
         assert found == ([text] if early else [])
@@ -163,7 +163,7 @@ def test_clock_times_past_midnight_are_of_the_next_day(sample_plan: SamplePlan) 
     assert card.down_by_text == "04:00 GMT on 2027-01-16"
     assert not {"overdue_early", "down_by_early"} & {caution.key for caution in card.cautions}
     assert when(card.legs[-1].walk_on_by) == down + dt.timedelta(days=1)
-    assert any(line.startswith("arrive at least 03:35 GMT on 2027-01-16, ") for line in totals_lines(card))
+    assert any(line.startswith("arrive at least 03:36 GMT on 2027-01-16, ") for line in totals_lines(card))
     # Of a line that ends the same day a time before its start stays what it is, and is told.
     same = make_card(sample_plan.screening, dataclasses.replace(asked, start=START))
     assert (same.overdue_text, same.down_by_text) == ("05:00 GMT", "04:00 GMT")

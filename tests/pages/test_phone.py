@@ -474,7 +474,7 @@ class TestScreens:
             assert opened.locator("#warning").is_visible() is over
         assert opened.locator("#leg-1 .arrive").text_content() == ("there 20:38 GMT, 4 h 29 min after sunset")
         assert opened.locator("#leg-19 .arrive").text_content() == (
-            "there at least 01:05 GMT on 2027-01-16, at least 8 h 56 min after sunset"
+            "there at least 01:06 GMT on 2027-01-16, at least 8 h 57 min after sunset"
         )
         context.close()
 

@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from steybrae.card.result import CardLeg, CardTotals, RouteCard
 from steybrae.cautions import Caution
 from steybrae.errors import QuantityError, RouteError
 from steybrae.frozen import dataclass
+from steybrae.route.ascent import turning_points
 from steybrae.route.bearings import geodesic
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import choose_turns
@@ -103,12 +104,16 @@ class LegPieces:
 def leg_pieces(points: LegPoints) -> LegPieces:
     """Cut a leg into pieces that each have one gradient.
 
-    Each rises or falls by the difference of the heights at its ends. Across unknown ground the
-    climb between the known heights counts, and no more: "at least".
+    Each rises or falls by the difference of the heights at its ends; none goes over a top or a dip
+    that counts as climb, so that the time is that of all the climb. Across unknown ground the climb
+    between the known heights counts, and no more: "at least".
     """
     chainage, height = points.chainage_m, points.elevation_m
     known = np.isfinite(height)
-    edges = np.linspace(0.0, chainage[-1], max(1, round(chainage[-1] / PIECE_M)) + 1)
+    turns = chainage[known][turning_points(height[known])] if known.any() else ()
+    stretches = pairwise((0.0, *turns, chainage[-1]))
+    cuts = [np.linspace(*ends, max(1, round((ends[1] - ends[0]) / PIECE_M)) + 1) for ends in stretches]
+    edges = np.unique(np.concatenate(cuts))
     if not known.any():
         level = tuple(Segment(float(step)) for step in np.diff(edges))
         return LegPieces(level, 0.0, float(chainage[-1]), None)
@@ -313,5 +318,5 @@ def end_cautions(card: RouteCard) -> Iterator[Caution]:
 
 
 def _clock(card: RouteCard, iso: str) -> str:
-    """Tell the date too where it is not the card's: 17:51 of the evening before is over by 11:36."""
+    """Tell the date too where it is not the card's: 17:46 of the evening before is over by 11:36."""
     return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day(card.date, iso)}"
