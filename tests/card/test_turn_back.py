@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import math
 
+import numpy as np
 import pytest
 from tests.conftest import SamplePlan
 
@@ -229,3 +230,16 @@ def test_the_light_is_the_least_along_the_line() -> None:
     sunset = daylight(north, dt.date(2027, 1, 10), "Europe/Oslo").sunset
     assert sunset is not None
     assert f"sunset {shown_clock(sunset, 'early')} on" in card.daylight_words[0]
+
+
+def test_a_cliff_that_a_rule_gives_no_time_for_is_said(sample_plan: SamplePlan) -> None:
+    """Tobler's speed falls to nothing there: the latest times ended in an OverflowError."""
+    found = sample_plan.screening
+    points = found.legs[1].points
+    wall = points.elevation_m + np.where(points.chainage_m < 500.0, 0.0, 400.0)
+    leg = dataclasses.replace(found.legs[1], points=dataclasses.replace(points, elevation_m=wall))
+    steep = dataclasses.replace(found, legs=(found.legs[0], leg, *found.legs[2:]))
+    card = make_card(steep, CardSettings(DAY, start=START, zone=ZONE, method="tobler"))
+    assert [leg.time_min is None for leg in card.legs[:3]] == [False, True, False]
+    assert "Leg 2: too steep for a time by this rule." in card.time_words
+    assert (card.legs[1].arrival, card.totals.time_min, latest_words(card)) == (None, None, "")

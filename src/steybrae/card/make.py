@@ -99,13 +99,14 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         for leg, pieces in zip(screening.legs, timed, strict=True)
         if pieces.unknown_m
     )
+    cliffs = (f"Leg {leg.number}: too steep for a time by this rule." for leg in legs if leg.time_min is None)
     made = replace(
         _card(screening.name, _with_clock(legs, light, settings), bearings, light, settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else "sunset" if settings.down_by is None else "stated",
         overhead_text=overhead_text(screening),
         down_by_text=_shown_end(latest, settings),
-        time_words=(*reckoned, *unknown),
+        time_words=(*reckoned, *unknown, *cliffs),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
         places=tuple(
@@ -310,7 +311,7 @@ def _leg(
         ascent_m=leg.ascent_m,
         descent_m=leg.descent_m,
         ascent_at_least=leg.ascent_at_least,
-        time_min=_walk_min(pieces.segments, settings),
+        time_min=finite(_walk_min(pieces.segments, settings)),
         time_at_least=pieces.unknown_m > 0.0 or leg.ascent_at_least,
         ground=_ground(leg, settings),
         beside=ground_beside(leg),

@@ -224,7 +224,7 @@ def with_latest(
     """
     ahead = [0.0, *accumulate(leg.time_min or 0.0 for leg in reversed(legs[1:]))][::-1]
     behind = list(accumulate(back_min))
-    timed = all(leg.time_min is not None for leg in legs)
+    timed = all(leg.time_min is not None for leg in legs) and math.isfinite(behind[-1])
     return tuple(
         replace(
             leg,
