@@ -19,6 +19,7 @@ from tests.conftest import SamplePlan
 from tests.pages.conftest import Made as Day
 from tests.visits import Visit
 
+from steybrae.answers.forecast import part_lines, text_lines
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.checks import check_of
 from steybrae.card.forecast import aspect_tolerance_deg, of_day, pocket_checks
@@ -569,6 +570,11 @@ class TestPage:
         for place in made.card.places:
             assert not place.at_length or place.words in said
         assert "If nobody came back: call Mara 0000, at 18:00 GMT" in said
+        page.locator("summary", has_text="The bulletin in full").click()
+        assert made.card.forecast is not None
+        (bulletin,) = made.card.forecast.bulletins
+        full = page.locator("details[open] li").all_inner_texts()
+        assert full == [*map(str.strip, part_lines(bulletin)), *text_lines(bulletin)]
         assert not page.locator("nav").is_visible()
         assert not page.locator("#reading").is_visible()
         visit.end()

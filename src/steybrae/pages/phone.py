@@ -19,6 +19,7 @@ from steybrae.answers.forecast import (
     leg_lines,
     part_lines,
     rating_lines,
+    text_lines,
 )
 from steybrae.answers.route import legs_left_text
 from steybrae.bands import BandScheme
@@ -117,7 +118,10 @@ def _content(card: RouteCard) -> dict[str, Any]:
         "call": call_text(card),
         "findings": finding_lines(forecast),
         "ratings": [] if forecast is None else [*rating_lines(forecast)],
-        "bulletins": [(head_line(bulletin, asked), part_lines(bulletin)) for bulletin in bulletins],
+        "bulletins": [
+            (head_line(bulletin, asked), (*part_lines(bulletin), *text_lines(bulletin)))
+            for bulletin in bulletins
+        ],
         "places": [_place(place) for place in card.places],
         "rule": ORDER_RULE,
         "left": legs_left_text(card),
