@@ -490,6 +490,25 @@ class TestCard:
         assert "none given: fill in" in words
         assert "Danger level, from which height" in words
 
+    def test_words_of_the_morning_leave_the_levels_of_the_afternoon_their_room(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """Of two bulletins the front of the card had the first alone, and 12:00 to 18:00 on no front."""
+        from tests.sheets.pdf_lines import words as pdf_words
+
+        tree = json.loads(bulletin.read_text("utf-8"))
+        first, noon = tree["bulletins"][0], "2027-01-15T12:00:00Z"
+        later = [{"mainValue": "very_high"}]
+        second = dict(first, validTime=dict(first["validTime"], startTime=noon), dangerRatings=later)
+        first |= {"highlights": "Words. " * 400, "validTime": dict(first["validTime"], endTime=noon)}
+        (tmp_path / "two.json").write_text(json.dumps({"bulletins": [first, second]}))
+        span = ("--at-time", "2027-01-15T08:00Z/2027-01-15T16:00Z")
+        base = ("card", *on, "--date", "2027-01-15", "--pdf", "c.pdf")
+        assert run(*base, "--bulletin", tmp_path / "two.json", *REGION, *span)[0] == 0
+        front = told(pdf_words(Path("c.pdf").read_bytes(), Path())).split("part 1 of")[0]
+        assert "very high (5): all heights, all aspects" in front
+        assert "NOT ALL OF IT" in front
+
     @pytest.mark.parametrize("day", ["2027-01-13", "2027-01-20"])
     def test_no_level_of_another_day_leads(
         self, run: Run, on: tuple[object, ...], bulletin: Path, day: str
