@@ -476,6 +476,19 @@ class TestCard:
             assert f"{number}: Invented" in words
             assert f"valid 2027-01-{first} UTC to 2027-01-{last} UTC" in words
 
+    def test_the_picture_says_what_legs_lack_once(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """Eight lines of one leg each had room, and those of the ninth went unsaid."""
+        from steybrae.figures.forecast_figure import forecast_figure
+
+        low = [{"mainValue": "low", "elevation": {"upperBound": "400"}}]
+        file = changed(tmp_path, bulletin, dangerRatings=low)
+        assert run("route", *on, "--bulletin", file, *REGION, *DAY, "--save", "low.zip")[0] == 0
+        words = " ".join(text.get_text() for text in forecast_figure(read_plan(Path("low.zip"))).texts)
+        assert words.count("NO RATING") == 1
+        assert "Legs 1-2: NO RATING for the heights of these legs in the bulletin." in words
+
     def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
         from tests.sheets.pdf_lines import words as pdf_words
 
