@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import operator
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields, replace
 from itertools import accumulate
 from typing import Any, Final
@@ -69,6 +69,10 @@ BENDS_SHARE: Final = 0.0005
 degrees as seen from its ends: less than a walked bearing drifts (our choice)."""
 
 
+MOST_NOON_OFF: Final = dt.timedelta(hours=4)
+"""How far from 12:00 the sun may stand highest by a zone of that ground (our choice): 3 hours in the west of
+China, the most on earth."""
+
 MOST_TEXT: Final = 300
 """Letters of the party and of whom to call, at most (our choice)."""
 
@@ -122,7 +126,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
             zones=_zones(settings, places),
         ),
     )
-    return replace(made, cautions=(*made.cautions, *end_cautions(made)))
+    return replace(made, cautions=(*made.cautions, *_zone_far(light, settings), *end_cautions(made)))
 
 
 def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
@@ -138,13 +142,17 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
         map_mm=None if settings.scale is None else map_mm(bearings.length_m, settings.scale),
         paces=_paces(bearings.length_m, settings),
     )
-    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], _light((start, end), settings), settings)
+    light = _light((start, end), settings)
+    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], light, settings)
     return replace(
         card,
         time_words=one_leg_words(),
         notes=position_words(settings.grid, (start, end)),
         basis=(program_words(__version__),),
-        cautions=_cautions((), [bearings], zones=_zones(settings, (start, end))),
+        cautions=(
+            *_cautions((), [bearings], zones=_zones(settings, (start, end))),
+            *_zone_far(light, settings),
+        ),
     )
 
 
@@ -186,6 +194,17 @@ def _card(
 def _light(places: Sequence[Place], settings: CardSettings) -> Daylight | None:
     """Give the least daylight along the route; None without a zone."""
     return daylight_along(places, settings.date, settings.zone) if settings.zone else None
+
+
+def _zone_far(light: Daylight | None, settings: CardSettings) -> Iterator[Caution]:
+    """Yield that the clock is of other ground: a zone kept from another journey flatters the light left."""
+    midday = dt.datetime.combine(settings.date, dt.time(12))
+    if light is not None and abs(light.noon.replace(tzinfo=None) - midday) > MOST_NOON_OFF:
+        text = (
+            f"The time zone {settings.zone} is not that of this ground: by it the sun stands highest at "
+            f"{light.noon:%H:%M}. Check --zone."
+        )
+        yield Caution("zone_far", text)
 
 
 def _dark_from(light: Daylight) -> str | None:
