@@ -214,6 +214,7 @@ class TestOthers:
         found = choose([bulletin()], Asked("A", at(FROM), at("2027-01-15T18:00:20+00:00")))
         assert "the plan runs from 2027-01-14 18:00 UTC to 2027-01-15 18:01 UTC," in found.findings[0].text
         assert moment_text(at("2027-01-15T23:59:20+00:00"), late=True) == "2027-01-16 00:00 UTC"
+        assert moment_text(at("9999-12-31T23:59:20+00:00"), late=True) == "9999-12-31 23:59 UTC"
 
     def test_who_holds_together(self) -> None:
         hours = [f"2027-01-15T{hour:02d}:00Z" for hour in range(9, 13)]

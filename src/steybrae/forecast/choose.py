@@ -345,7 +345,7 @@ def moment_text(moment: dt.datetime, *, late: bool = False) -> str:
 
     Down to it; `late` rounds up, as arrivals are.
     """
-    if late and (moment.second or moment.microsecond):
+    if late and (moment.second or moment.microsecond) and moment.year < dt.MAXYEAR:
         moment += dt.timedelta(minutes=1)
     return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"
 
