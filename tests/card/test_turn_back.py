@@ -216,6 +216,12 @@ def test_across_a_change_of_clocks() -> None:
     legs = [dataclasses.replace(leg, time_min=180.0) for leg in make_two(dt.date(2027, 3, 28))]
     found = with_latest(legs, [60.0, 60.0], down)
     assert found[0].walk_on_by == "2027-03-28T00:00:00.000+00:00"
+    card = card_between(
+        Place(59.21, -8.04), Place(59.22, -8.05), CardSettings(dt.date(2027, 3, 28), zone=ZONE)
+    )
+    card = dataclasses.replace(card, down_by=down.isoformat())
+    # At the other change 01:30 comes twice.
+    assert latest_at_leg(card, found[0]) == "Latest there 00:00 UTC to walk on, 03:00 to turn round"
 
 
 def make_two(day: dt.date) -> tuple[CardLeg, CardLeg]:

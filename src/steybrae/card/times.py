@@ -318,5 +318,10 @@ def end_cautions(card: RouteCard) -> Iterator[Caution]:
 
 
 def _clock(card: RouteCard, iso: str) -> str:
-    """Tell the date too where it is not the card's: 17:46 of the evening before is over by 11:36."""
-    return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day(card.date, iso)}"
+    """Tell the date too where it is not the card's: 17:46 of the evening before is over by 11:36.
+
+    And its offset where that is not the one of the time to be down: a change of clocks has an hour twice.
+    """
+    at = dt.datetime.fromisoformat(iso)
+    same = card.down_by is None or dt.datetime.fromisoformat(card.down_by).utcoffset() == at.utcoffset()
+    return f"{at:%H:%M}{'' if same else f' {at:%Z}'}{on_another_day(card.date, iso)}"
