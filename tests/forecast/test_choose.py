@@ -226,6 +226,25 @@ class TestOthers:
         assert held_together(told[1:], (None, None)) == [[early], [late]]
         assert held_together([early], (at(hours[2]), at(hours[3]))) == [[early]]
 
+    def test_a_next_one_that_is_out_by_then_is_told(self) -> None:
+        """An evening's bulletin, announced to be renewed at seven, stood bare on the card of that morning."""
+        told = bulletin(publication_time=FROM, next_update="2027-01-15T07:00Z")
+        (finding,) = choose([told], Asked("A", at("2027-01-15T07:00+00:00"), at(TO))).findings
+        assert (finding.key, finding.text) == (
+            "update_due",
+            "NEWER FORECAST: the next was due 2027-01-15 07:00 UTC. Get it before you go.",
+        )
+        assert keys_of([told], Asked("A", at("2027-01-15T06:59+00:00"), at(TO))) == []
+        now = at("2027-01-15T08:00+00:00")
+        assert keys_of([told], Asked("A", now=now)) == ["update_due", "time_not_checked"]
+        # That one itself, beside it or alone, says when the one after it is due.
+        newer = dataclasses.replace(told, publication_time="2027-01-15T07:00Z", next_update=TO)
+        newer = dataclasses.replace(newer, valid_from="2027-01-15T07:00Z")
+        assert keys_of([told, newer], Asked("A", now)) == ["several"]
+        assert keys_of([told], Asked("A", at("2027-01-17T08:00+00:00"))) == ["expired"]
+        for late in (None, "2027-01-14T17:00Z"):
+            assert keys_of([dataclasses.replace(told, next_update=late)], Asked("A", now)) == []
+
     def test_no_bulletin(self) -> None:
         assert keys_of([], Asked()) == ["no_bulletin"]
 

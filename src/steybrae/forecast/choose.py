@@ -135,8 +135,9 @@ def choose(bulletins: Sequence[Bulletin], asked: Asked) -> Chosen:
     spoken, language = _for_language(timed, asked.lang)
     latest, older = _latest(spoken)
     latest, several = _last_first(latest)
-    rated = (*findings, *when, *_rating_findings(latest), *several)
-    order = ("expired", "not_yet_valid", "partly_valid", "validity_not_stated", "no_rating", "several")
+    due = () if of_another_time(when) else _update_due(latest, asked.start or asked.now)
+    rated = (*findings, *when, *due, *_rating_findings(latest), *several)
+    order = ("expired", "not_yet_valid", "partly_valid", "update_due", "validity_not_stated", "no_rating")
     ranked = sorted(rated, key=lambda found: order.index(found.key) if found.key in order else len(order))
     return Chosen(latest, tuple(ranked), (*language, *older))
 
@@ -402,6 +403,21 @@ def _last_first(chosen: tuple[Bulletin, ...]) -> tuple[tuple[Bulletin, ...], tup
     last, hours = moment_text(_published(ordered[0])), _hours(_span(ordered[0]))
     text = f"SEVERAL FORECASTS for the same hours: the last was published {last}, for {hours}."
     return ordered, (Finding("several", text),)
+
+
+def _update_due(chosen: Sequence[Bulletin], by: dt.datetime | None) -> tuple[Finding, ...]:
+    """Say that all of them announce a later one for a time that is over as the walk begins, or now."""
+    due = [
+        parse_moment(bulletin.next_update, "A next update")
+        for bulletin in chosen
+        if bulletin.next_update is not None
+    ]
+    # One that is due before its own bulletin came is no announcement.
+    due = [next_one for next_one in due if next_one > max(map(_published, chosen))]
+    if by is None or len(due) < len(chosen) or max(due) > by:
+        return ()
+    text = f"NEWER FORECAST: the next was due {moment_text(max(due))}. Get it before you go."
+    return (Finding("update_due", text),)
 
 
 def _published(bulletin: Bulletin) -> dt.datetime:
