@@ -429,7 +429,7 @@ class TestCard:
         assert spans == [[at(found["start"]), first], [first, second]]
         assert found["forecast"]["findings"] == []
         late = answer(run, *base, "--start", "17:30", "--zone", "Europe/London")["forecast"]
-        assert [finding["key"] for finding in late["findings"]] == ["partly_valid"]
+        assert [finding["key"] for finding in late["findings"]] == ["partly_valid", "update_due"]
         assert [[f["key"] for f in leg["findings"]] for leg in late["legs"]] == [["leg_out_of_time"]] * 2
         day = answer(run, *base)["forecast"]
         assert [finding["key"] for finding in day["findings"]] == ["time_not_checked"]
