@@ -93,7 +93,7 @@ def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
     assert latest_at_leg(card, dataclasses.replace(leg, walk_on_by=None)) == ""
 
 
-def test_a_latest_time_of_another_day_says_which(sample_plan: SamplePlan) -> None:
+def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: SamplePlan) -> None:
     """Five times the time in snow: 17:46 of the evening before stood bare beside an arrival at 11:36."""
     slow = CardSettings(DAY, start=START, zone=ZONE, allowances=Allowances(snow_factor=5.0))
     card = make_card(sample_plan.screening, slow)

@@ -21,7 +21,8 @@ from steybrae.forecast.beside import (
     ReductionRow,
 )
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
-from steybrae.forecast.choose import moment_text, of_another_time, out_of_time_text, parse_moment
+from steybrae.forecast.choose import of_another_time
+from steybrae.forecast.hours import moment_text, out_of_time_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
