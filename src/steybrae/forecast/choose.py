@@ -296,8 +296,9 @@ def _update_due(chosen: Sequence[Bulletin], by: dt.datetime | None) -> tuple[Fin
         for bulletin in chosen
         if bulletin.next_update is not None
     ]
-    # One that is due before its own bulletin came is no announcement.
-    due = [next_one for next_one in due if next_one > max(map(_published, chosen))]
+    # One that is due before the last of them came is no announcement.
+    last = max(map(_published, chosen))
+    due = [moment for moment in due if moment > last]
     if by is None or len(due) < len(chosen) or max(due) > by:
         return ()
     text = f"NEWER FORECAST: the next was due {moment_text(max(due))}. Get it before you go."
