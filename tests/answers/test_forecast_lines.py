@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from steybrae.answers.forecast import (
     finding_blocks,
+    finding_lines,
     forecast_blocks,
     forecast_lines,
     leg_finding_lines,
@@ -19,7 +20,8 @@ from steybrae.answers.forecast import (
 from steybrae.document import Table
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
 from steybrae.forecast.bulletin import Bulletin, DangerRating, Elevation
-from steybrae.forecast.choose import Finding, out_of_time_text
+from steybrae.forecast.choose import Finding
+from steybrae.forecast.hours import out_of_time_text
 from steybrae.forecast.named import Crossed
 
 NOTHING = Crossed(0.0, False, (), ())
@@ -104,6 +106,10 @@ def test_a_finding_of_many_legs_leaves_room_for_the_levels() -> None:
         "outside the hours of the forecast.",
         "Legs 1-2 4: NO RATING for the heights of these legs.",
     )
+    # Pages and figures take what has to be seen first from here: of legs they had nothing.
+    assert finding_lines(beside(late(1)))[1] == "Leg 1: NO RATING for the heights of this leg."
+    expired = replace(beside(late(1)), findings=(Finding("expired", "EXPIRED."),))
+    assert finding_lines(expired) == ("EXPIRED.",)
 
 
 def test_heights_without_a_rating_come_before_those_with_one() -> None:

@@ -488,8 +488,9 @@ def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) 
     assert first < len(card.legs)
     for leg in card.legs:
         least = "at least " if leg.number >= first else ""
-        assert f"there {least}{leg.arrival_text}<" in page
-        assert f"there {least}{leg.arrival_text}." in day_words(leg, card)[0]
+        there = f"there {least}{leg.arrival_text}, {leg.daylight_text}"
+        assert f"{there}<" in page
+        assert f"{there}." in day_words(leg, card)[0]
     for leg in card.legs[first - 1 :]:
         (cells,) = [line for line in lines if leg.arrival_text in line and "arrive" not in line]
         assert "at least" in lines[lines.index(cells) - 1]

@@ -354,3 +354,22 @@ def test_a_line_in_two_utm_zones_says_so() -> None:
     assert "grid_zones" not in {caution.key for caution in inside.cautions}
     across_the_equator = card_between(Place(-0.01, 11.9), Place(0.01, 11.9), CardSettings(DAY, "utm"))
     assert "grid_zones" not in {caution.key for caution in across_the_equator.cautions}
+
+
+@pytest.mark.parametrize(
+    ("zone", "noon"),
+    [
+        ("Europe/London", None),
+        ("Asia/Dubai", "16:41"),
+        ("America/St_Johns", None),
+        ("Pacific/Auckland", "01:40"),
+    ],
+)
+def test_a_zone_of_other_ground_is_a_caution(zone: str, noon: str | None) -> None:
+    """A zone kept from another journey had "6 h before sunset" three hours before it."""
+    card = card_between(
+        Place(59.21, -8.04), Place(59.22, -8.05), CardSettings(dt.date(2027, 1, 15), zone=zone)
+    )
+    found = [caution.text for caution in card.cautions if caution.key == "zone_far"]
+    far = f"The time zone {zone} is not that of this ground: by it the sun stands highest at {noon}."
+    assert found == ([] if noon is None else [f"{far} Check --zone."])

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from steybrae.card.sentences import unknown_words
 from steybrae.card.times import PIECE_M, leg_pieces, line_shape_deg
+from steybrae.route.ascent import ascent
 from steybrae.route.walking import leg_min
 from steybrae.screening.result import LegPoints
 
@@ -40,6 +41,17 @@ def test_pieces_of_a_leg_up_and_down() -> None:
     along = sum(math.hypot(50.0, rise) for rise in (20.0, 10.0, 5.0, 25.0))
     assert found.slope_distance_m == pytest.approx(along)
     assert (found.bridged_m, found.level_m, found.unknown_m) == (0.0, 0.0, 0.0)
+
+
+def test_the_time_is_that_of_all_the_climb() -> None:
+    """Knolls shorter than a piece were printed as climb and timed as level: a fifth too short."""
+    heights = np.interp(np.arange(43) * 10.0, np.arange(9) * 50.0 + 20.0, [0.0, 8.0] * 4 + [0.0])
+    found = leg_pieces(points(heights.tolist()))
+    climb = ascent(heights)
+    assert climb.up_m == pytest.approx(32.0)
+    assert math.fsum(piece.ascent_m for piece in found.segments) == pytest.approx(climb.up_m)
+    assert math.fsum(piece.descent_m for piece in found.segments) == pytest.approx(climb.down_m)
+    assert leg_min(found.segments, "naismith") == pytest.approx(420.0 * 0.012 + climb.up_m / 10.0)
 
 
 def test_unknown_between_known_heights_counts_the_climb_across_it() -> None:

@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 import math
 
+import numpy as np
 import pytest
 from tests.conftest import SamplePlan
 
@@ -93,18 +94,24 @@ def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
 
 
 def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: SamplePlan) -> None:
-    """Five times the time in snow: 17:51 of the evening before stood bare beside an arrival at 11:36."""
+    """Five times the time in snow: 17:46 of the evening before stood bare beside an arrival at 11:36."""
     slow = CardSettings(DAY, start=START, zone=ZONE, allowances=Allowances(snow_factor=5.0))
     card = make_card(sample_plan.screening, slow)
     assert (when(card.legs[0].arrival).day, when(card.legs[0].walk_on_by).day) == (15, 14)
-    assert " Leg 1: 17:51 on 2027-01-14 (14:23); " in latest_words(card)
-    said = "Latest there 17:51 on 2027-01-14 to walk on, 14:23 to turn round"
+    assert " Leg 1: 17:46 on 2027-01-14 (14:23); " in latest_words(card)
+    said = "Latest there 17:46 on 2027-01-14 to walk on, 14:23 to turn round"
     assert latest_at_leg(card, card.legs[0]) == said
     assert latest_at_leg(card, dataclasses.replace(card.legs[0], arrival=None)) == said
-    # After midnight the day of the sunset is the one before.
-    night = dataclasses.replace(slow, start=parse_clock("23:59", DAY, ZONE), allowances=Allowances())
-    card = make_card(sample_plan.screening, night)
-    assert latest_at_leg(card, card.legs[0]).startswith("Latest there 11:41 on 2027-01-15 to walk on, ")
+    night = dataclasses.replace(slow, start=parse_clock("20:00", DAY, ZONE), allowances=Allowances())
+    down = dataclasses.replace(night, down_by=parse_clock("02:00", DAY, ZONE))
+    card = make_card(sample_plan.screening, down)
+    said = "Latest there 21:31 to walk on, 01:38 on 2027-01-16 to turn round"
+    assert latest_at_leg(card, card.legs[0]) == said
+    # Bare they are of the card's day: half of them were of that of the arrival, and a tapped start moves it.
+    assert " Leg 1: 21:31 (01:38 on 2027-01-16); " in latest_words(card)
+    assert "; 15: 01:01 on 2027-01-16 (23:02); " in latest_words(card)
+    # Who starts after sunset was told to be down by it.
+    assert latest_words(make_card(sample_plan.screening, night)) == ""
 
 
 def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
@@ -113,9 +120,24 @@ def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
         card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, overdue=overdue))
         found = [caution.text for caution in card.cautions if caution.key == "overdue_early"]
         text = (
-            "The time to call, 13:00 GMT, is not after the time at the end of the line, 13:35 GMT: give a "
+            "The time to call, 13:00 GMT, is not after the time at the end of the line, 13:36 GMT: give a "
             "later one."
         )
+        assert found == ([text] if early else [])
+
+
+@pytest.mark.parametrize("start", [START, None])
+def test_a_call_before_one_is_to_be_down_is_a_caution(
+    sample_plan: SamplePlan, start: dt.datetime | None
+) -> None:
+    """Whoever kept the latest times of the card was searched for on the way."""
+    for clock, early in (("14:30", True), ("15:00", True), ("15:01", False)):
+        asked = CardSettings(DAY, start=start, zone=ZONE, overdue=parse_clock(clock, DAY, ZONE), down_by=DOWN)
+        card = make_card(sample_plan.screening, asked)
+        text = (
+            f"The time to call, {clock} GMT, is not after the time to be down, 15:00 GMT: give a later one."
+        )
+        found = [caution.text for caution in card.cautions if caution.key == "overdue_early"]
         assert found == ([text] if early else [])
 
 
@@ -125,7 +147,7 @@ def test_an_end_later_than_when_to_be_down_is_a_caution(sample_plan: SamplePlan)
         card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=down))
         found = [caution.text for caution in card.cautions if caution.key == "down_by_early"]
         text = (
-            "The time to be down, 13:00 GMT, is before the time at the end of the line, 13:35 GMT: the "
+            "The time to be down, 13:00 GMT, is before the time at the end of the line, 13:36 GMT: the "
             "latest times to walk on are over before one is there."
         )
         assert found == ([text] if early else [])
@@ -142,7 +164,7 @@ def test_clock_times_past_midnight_are_of_the_next_day(sample_plan: SamplePlan) 
     assert card.down_by_text == "04:00 GMT on 2027-01-16"
     assert not {"overdue_early", "down_by_early"} & {caution.key for caution in card.cautions}
     assert when(card.legs[-1].walk_on_by) == down + dt.timedelta(days=1)
-    assert any(line.startswith("arrive at least 03:35 GMT on 2027-01-16, ") for line in totals_lines(card))
+    assert any(line.startswith("arrive at least 03:36 GMT on 2027-01-16, ") for line in totals_lines(card))
     # Of a line that ends the same day a time before its start stays what it is, and is told.
     same = make_card(sample_plan.screening, dataclasses.replace(asked, start=START))
     assert (same.overdue_text, same.down_by_text) == ("05:00 GMT", "04:00 GMT")
@@ -194,6 +216,12 @@ def test_across_a_change_of_clocks() -> None:
     legs = [dataclasses.replace(leg, time_min=180.0) for leg in make_two(dt.date(2027, 3, 28))]
     found = with_latest(legs, [60.0, 60.0], down)
     assert found[0].walk_on_by == "2027-03-28T00:00:00.000+00:00"
+    card = card_between(
+        Place(59.21, -8.04), Place(59.22, -8.05), CardSettings(dt.date(2027, 3, 28), zone=ZONE)
+    )
+    card = dataclasses.replace(card, down_by=down.isoformat())
+    # At the other change 01:30 comes twice.
+    assert latest_at_leg(card, found[0]) == "Latest there 00:00 UTC to walk on, 03:00 to turn round"
 
 
 def make_two(day: dt.date) -> tuple[CardLeg, CardLeg]:
@@ -208,3 +236,16 @@ def test_the_light_is_the_least_along_the_line() -> None:
     sunset = daylight(north, dt.date(2027, 1, 10), "Europe/Oslo").sunset
     assert sunset is not None
     assert f"sunset {shown_clock(sunset, 'early')} on" in card.daylight_words[0]
+
+
+def test_a_cliff_that_a_rule_gives_no_time_for_is_said(sample_plan: SamplePlan) -> None:
+    """Tobler's speed falls to nothing there: the latest times ended in an OverflowError."""
+    found = sample_plan.screening
+    points = found.legs[1].points
+    wall = points.elevation_m + np.where(points.chainage_m < 500.0, 0.0, 400.0)
+    leg = dataclasses.replace(found.legs[1], points=dataclasses.replace(points, elevation_m=wall))
+    steep = dataclasses.replace(found, legs=(found.legs[0], leg, *found.legs[2:]))
+    card = make_card(steep, CardSettings(DAY, start=START, zone=ZONE, method="tobler"))
+    assert [leg.time_min is None for leg in card.legs[:3]] == [False, True, False]
+    assert "Leg 2: too steep for a time by this rule." in card.time_words
+    assert (card.legs[1].arrival, card.totals.time_min, latest_words(card)) == (None, None, "")

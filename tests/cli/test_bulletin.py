@@ -267,6 +267,35 @@ class TestRoute:
         keys = [[finding["key"] for finding in leg["findings"]] for leg in found]
         assert keys == ([[], []] if second is None else [["leg_partly_rated"], second])
 
+    def test_hours_of_a_leg_without_a_rating(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """The morning's ratings stood for the afternoon too."""
+        day = ("--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London")
+        legs = answer(run, "card", *on, *day)["legs"]
+        tree = json.loads(bulletin.read_text("utf-8"))
+        morning, rest = tree["bulletins"][0], dict(tree["bulletins"][0], dangerRatings=[])
+        ends = morning["validTime"]
+        morning["validTime"] = dict(ends, endTime=legs[0]["arrival"])
+        rest["validTime"] = dict(ends, startTime=legs[0]["arrival"])
+        (tmp_path / "two.json").write_text(json.dumps({"bulletins": [morning, rest]}))
+        asked = ("--bulletin", tmp_path / "two.json", *REGION)
+        found = answer(run, "card", *on, *day, *asked)["forecast"]
+        assert [finding["key"] for finding in found["findings"]] == ["no_rating"]
+        keys = [[finding["key"] for finding in leg["findings"]] for leg in found["legs"]]
+        assert keys == [[], ["leg_no_rating"]]
+
+    def test_legs_out_of_time_are_told_though_a_time_is_asked_for(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        valid = {"startTime": "2027-01-14T18:00:00Z", "endTime": "2027-01-15T08:40:00Z"}
+        file = changed(tmp_path, bulletin, validTime=valid)
+        day = ("--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London")
+        asked = ("--bulletin", file, *REGION, "--at-time", "2027-01-15T08:30Z")
+        found = answer(run, "card", *on, *day, *asked)["forecast"]
+        keys = [[finding["key"] for finding in leg["findings"]] for leg in found["legs"]]
+        assert keys == [["leg_out_of_time"], ["leg_out_of_time"]]
+
     def test_the_treeline(self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path) -> None:
         high = [{"mainValue": "high", "elevation": {"upperBound": "treeline"}}]
         file = changed(tmp_path, bulletin, dangerRatings=high)
@@ -400,7 +429,7 @@ class TestCard:
         assert spans == [[at(found["start"]), first], [first, second]]
         assert found["forecast"]["findings"] == []
         late = answer(run, *base, "--start", "17:30", "--zone", "Europe/London")["forecast"]
-        assert [finding["key"] for finding in late["findings"]] == ["partly_valid"]
+        assert [finding["key"] for finding in late["findings"]] == ["partly_valid", "update_due"]
         assert [[f["key"] for f in leg["findings"]] for leg in late["legs"]] == [["leg_out_of_time"]] * 2
         day = answer(run, *base)["forecast"]
         assert [finding["key"] for finding in day["findings"]] == ["time_not_checked"]
@@ -447,6 +476,19 @@ class TestCard:
             assert f"{number}: Invented" in words
             assert f"valid 2027-01-{first} UTC to 2027-01-{last} UTC" in words
 
+    def test_the_picture_says_what_legs_lack_once(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """Eight lines of one leg each had room, and those of the ninth went unsaid."""
+        from steybrae.figures.forecast_figure import forecast_figure
+
+        low = [{"mainValue": "low", "elevation": {"upperBound": "400"}}]
+        file = changed(tmp_path, bulletin, dangerRatings=low)
+        assert run("route", *on, "--bulletin", file, *REGION, *DAY, "--save", "low.zip")[0] == 0
+        words = " ".join(text.get_text() for text in forecast_figure(read_plan(Path("low.zip"))).texts)
+        assert words.count("NO RATING") == 1
+        assert "Legs 1-2: NO RATING for the heights of these legs in the bulletin." in words
+
     def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
         from tests.sheets.pdf_lines import words as pdf_words
 
@@ -460,6 +502,25 @@ class TestCard:
         words = told(pdf_words(Path("without.pdf").read_bytes(), Path()))
         assert "none given: fill in" in words
         assert "Danger level, from which height" in words
+
+    def test_words_of_the_morning_leave_the_levels_of_the_afternoon_their_room(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """Of two bulletins the front of the card had the first alone, and 12:00 to 18:00 on no front."""
+        from tests.sheets.pdf_lines import words as pdf_words
+
+        tree = json.loads(bulletin.read_text("utf-8"))
+        first, noon = tree["bulletins"][0], "2027-01-15T12:00:00Z"
+        later = [{"mainValue": "very_high"}]
+        second = dict(first, validTime=dict(first["validTime"], startTime=noon), dangerRatings=later)
+        first |= {"highlights": "Words. " * 400, "validTime": dict(first["validTime"], endTime=noon)}
+        (tmp_path / "two.json").write_text(json.dumps({"bulletins": [first, second]}))
+        span = ("--at-time", "2027-01-15T08:00Z/2027-01-15T16:00Z")
+        base = ("card", *on, "--date", "2027-01-15", "--pdf", "c.pdf")
+        assert run(*base, "--bulletin", tmp_path / "two.json", *REGION, *span)[0] == 0
+        front = told(pdf_words(Path("c.pdf").read_bytes(), Path())).split("part 1 of")[0]
+        assert "very high (5): all heights, all aspects" in front
+        assert "NOT ALL OF IT" in front
 
     @pytest.mark.parametrize("day", ["2027-01-13", "2027-01-20"])
     def test_no_level_of_another_day_leads(

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from steybrae.errors import BulletinError, DateError
 from steybrae.forecast.bulletin import Bulletin, DangerRating, Region
-from steybrae.forecast.choose import Asked, choose, holds_throughout, parse_moment
+from steybrae.forecast.choose import Asked, choose
+from steybrae.forecast.hours import held_together, holds_throughout, moment_text, parse_moment
 
 FROM, TO = "2027-01-14T18:00:00+00:00", "2027-01-15T19:00:00+01:00"
 LOW = DangerRating("low", None, (), "all_day")
@@ -191,6 +192,53 @@ class TestOthers:
             "no_rating",
         ]
 
+    def test_hours_without_a_rating_are_told(self) -> None:
+        noon, unrated = "2027-01-15T12:00Z", bulletin(danger_ratings=(), valid_from="2027-01-15T12:00Z")
+        found = choose([bulletin(valid_to=noon), unrated], Asked("A", at(FROM), at(TO)))
+        assert [(finding.key, finding.text) for finding in found.findings] == [
+            (
+                "no_rating",
+                "NO RATING: the bulletin for 2027-01-15 12:00 UTC to 2027-01-15 19:00 UTC+01:00 gives no "
+                "danger rating. That is not a low one: read its text.",
+            )
+        ]
+
+    def test_a_walk_ends_as_late_as_its_arrival_is_shown(self) -> None:
+        """The arrival is 18:01 on the card; the plan ran to 18:00."""
+        found = choose([bulletin()], Asked("A", at(FROM), at("2027-01-15T18:00:20+00:00")))
+        assert "the plan runs from 2027-01-14 18:00 UTC to 2027-01-15 18:01 UTC," in found.findings[0].text
+        assert moment_text(at("2027-01-15T23:59:20+00:00"), late=True) == "2027-01-16 00:00 UTC"
+        assert moment_text(at("9999-12-31T23:59:20+00:00"), late=True) == "9999-12-31 23:59 UTC"
+
+    def test_who_holds_together(self) -> None:
+        hours = [f"2027-01-15T{hour:02d}:00Z" for hour in range(9, 13)]
+        day, early = bulletin(), bulletin(valid_to=hours[1])
+        late = bulletin(valid_from=hours[2])
+        told = [day, early, late]
+        assert held_together(told, (at(hours[0]), at(hours[3]))) == [[day, early], [day], [day, late]]
+        assert held_together(told, (at(hours[3]), at(hours[3]))) == [[day, late]]
+        assert held_together(told[1:], (None, None)) == [[early], [late]]
+        assert held_together([early], (at(hours[2]), at(hours[3]))) == [[early]]
+
+    def test_a_next_one_that_is_out_by_then_is_told(self) -> None:
+        """An evening's bulletin, announced to be renewed at seven, stood bare on the card of that morning."""
+        told = bulletin(publication_time=FROM, next_update="2027-01-15T07:00Z")
+        (finding,) = choose([told], Asked("A", at("2027-01-15T07:00+00:00"), at(TO))).findings
+        assert (finding.key, finding.text) == (
+            "update_due",
+            "NEWER FORECAST: the next was due 2027-01-15 07:00 UTC. Get it before you go.",
+        )
+        assert keys_of([told], Asked("A", at("2027-01-15T06:59+00:00"), at(TO))) == []
+        now = at("2027-01-15T08:00+00:00")
+        assert keys_of([told], Asked("A", now=now)) == ["update_due", "time_not_checked"]
+        # That one itself, beside it or alone, says when the one after it is due.
+        newer = dataclasses.replace(told, publication_time="2027-01-15T07:00Z", next_update=TO)
+        newer = dataclasses.replace(newer, valid_from="2027-01-15T07:00Z")
+        assert keys_of([told, newer], Asked("A", now)) == ["several"]
+        assert keys_of([told], Asked("A", at("2027-01-17T08:00+00:00"))) == ["expired"]
+        for late in (None, "2027-01-14T17:00Z"):
+            assert keys_of([dataclasses.replace(told, next_update=late)], Asked("A", now)) == []
+
     def test_no_bulletin(self) -> None:
         assert keys_of([], Asked()) == ["no_bulletin"]
 
@@ -210,7 +258,7 @@ class TestOthers:
     def test_another_language_published_later_or_for_other_regions_is_no_translation(self) -> None:
         english = bulletin(publication_time="2027-01-14T17:00Z")
         german = dataclasses.replace(english, lang="de", publication_time="2027-01-15T09:00Z")
-        assert choose([english, german], Asked("A", at(TO), lang="en")).bulletins == (english, german)
+        assert choose([english, german], Asked("A", at(TO), lang="en")).bulletins == (german, english)
         assert choose([english, german], Asked("A", at(TO), lang="de")).bulletins == (german,)
         other = dataclasses.replace(english, lang="de", regions=(Region("A", None), Region("B", None)))
         assert choose([english, other], Asked("A", at(TO), lang="en")).bulletins == (english, other)
@@ -223,8 +271,24 @@ class TestOthers:
         assert found.notes == (
             "A bulletin was passed over for one published later for the same hours and regions.",
         )
-        others = bulletin(publication_time="2027-01-15T06:00:00Z", valid_from="2027-01-15T06:00:00Z")
-        assert choose([old, others], Asked("A", at(TO))).bulletins == (old, others)
+        same = dataclasses.replace(new, valid_from="2027-01-14T19:00:00+01:00")
+        assert choose([old, same], Asked("A", at(FROM))).bulletins == (same,)
+
+    def test_an_update_stands_first_and_is_told(self) -> None:
+        """What it replaces for the rest of the day stood before it, neither with when it was published."""
+        old = bulletin(publication_time="2027-01-14T17:00:00Z")
+        update = bulletin(publication_time="2027-01-15T06:00:00Z", valid_from="2027-01-15T06:00:00Z")
+        found = choose([old, update], Asked("A", at(TO)))
+        assert found.bulletins == (update, old)
+        assert [(finding.key, finding.text) for finding in found.findings] == [
+            (
+                "several",
+                "SEVERAL FORECASTS for the same hours: the last was published 2027-01-15 06:00 UTC, for "
+                "2027-01-15 06:00 UTC to 2027-01-15 19:00 UTC+01:00.",
+            )
+        ]
+        morning = dataclasses.replace(old, valid_to=update.valid_from)
+        assert choose([morning, update], Asked("A", at(FROM), at(TO))).bulletins == (morning, update)
 
     def test_ten_thousand_publications_are_linear(self) -> None:
         day = at("2027-01-14T00:00+00:00")

@@ -19,6 +19,7 @@ from tests.conftest import SamplePlan
 from tests.pages.conftest import Made as Day
 from tests.visits import Visit
 
+from steybrae.answers.forecast import part_lines, text_lines
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.checks import check_of
 from steybrae.card.forecast import aspect_tolerance_deg, of_day, pocket_checks
@@ -455,7 +456,27 @@ class TestScreens:
         assert (page.locator("#leg-18 .arrive").text_content() or "").startswith("there at least ")
         page.clock.set_fixed_time(dt.datetime(2027, 1, 15, 14, 0, tzinfo=dt.UTC))
         page.locator("#start").tap()
-        assert (page.locator("#leg-19 .arrive").text_content() or "").endswith(", AFTER SUNSET")
+        end = page.locator("#leg-19 .arrive").text_content() or ""
+        assert end.endswith(", AFTER SUNSET, AFTER THE BULLETIN ENDS, AFTER THE TIME TO CALL")
+        context.close()
+
+    def test_a_planned_arrival_says_its_light_and_a_night_is_not_over_at_midnight(
+        self, browser: Browser, made: Made, tmp_path: Path
+    ) -> None:
+        """Legs in the dark said their hour alone, and at midnight the page that its day was over."""
+        night = dataclasses.replace(CHOICE, start=parse_clock("20:00", DAY, "Europe/London"))
+        page = tmp_path / "night.html"
+        page.write_text(phone_page(make_card(made.screening, night), made.screening), "utf-8")
+        context = browser.new_context(**PHONE, timezone_id="Europe/London")
+        opened = context.new_page()
+        for now, over in (("2027-01-16T00:30+00:00", False), ("2027-01-17T00:30+00:00", True)):
+            opened.clock.set_fixed_time(dt.datetime.fromisoformat(now))
+            opened.goto(page.as_uri())
+            assert opened.locator("#warning").is_visible() is over
+        assert opened.locator("#leg-1 .arrive").text_content() == ("there 20:38 GMT, 4 h 29 min after sunset")
+        assert opened.locator("#leg-19 .arrive").text_content() == (
+            "there at least 01:06 GMT on 2027-01-16, at least 8 h 57 min after sunset"
+        )
         context.close()
 
     def test_times_are_in_the_zone_of_the_card(self, browser: Browser, made: Made) -> None:
@@ -474,9 +495,10 @@ class TestScreens:
         minutes = made.card.legs[0].time_min
         assert minutes is not None
         there = dt.datetime(2027, 1, 15, 21, 0, tzinfo=dt.UTC) + dt.timedelta(minutes=math.ceil(minutes))
-        assert page.locator("#leg-1 .arrive").text_content() == f"there {there:%H:%M}, AFTER SUNSET"
+        late = "AFTER SUNSET, AFTER THE BULLETIN ENDS, AFTER THE TIME TO CALL"
+        assert page.locator("#leg-1 .arrive").text_content() == f"there {there:%H:%M}, {late}"
         assert re.fullmatch(
-            r"there at least 0\d:\d\d on 2027-01-16, AFTER SUNSET",
+            rf"there at least 0\d:\d\d on 2027-01-16, {late}",
             page.locator("#leg-19 .arrive").text_content() or "",
         )
         context.close()
@@ -548,6 +570,11 @@ class TestPage:
         for place in made.card.places:
             assert not place.at_length or place.words in said
         assert "If nobody came back: call Mara 0000, at 18:00 GMT" in said
+        page.locator("summary", has_text="The bulletin in full").click()
+        assert made.card.forecast is not None
+        (bulletin,) = made.card.forecast.bulletins
+        full = page.locator("details[open] li").all_inner_texts()
+        assert full == [*map(str.strip, part_lines(bulletin)), *text_lines(bulletin)]
         assert not page.locator("nav").is_visible()
         assert not page.locator("#reading").is_visible()
         visit.end()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import itertools
 import math
@@ -21,7 +22,7 @@ from tests.visits import Visit
 
 from steybrae.bands import in_degrees
 from steybrae.files.plans import read_plan
-from steybrae.forecast.choose import last_end, parse_span
+from steybrae.forecast.hours import last_end, parse_span
 from steybrae.library.forecast import read_asked
 from steybrae.names import clean
 from steybrae.pages.report.map import draw_report_map
@@ -622,6 +623,9 @@ def test_a_forecast_that_ended_since_the_page_was_made_shows_no_level_first(
     assert found.forecast is not None
     ends = last_end(found.forecast.bulletins)
     assert ends == dt.datetime(2027, 1, 15, 18, tzinfo=dt.UTC)
+    (bulletin,) = found.forecast.bulletins
+    wordy = dataclasses.replace(bulletin, highlights="Schneedecken" * 30)
+    found = dataclasses.replace(found, forecast=dataclasses.replace(found.forecast, bulletins=(wordy,)))
     (tmp_path / "page.html").write_text(report_page(found), "utf-8")
     context = browser.new_context(**PHONE)
     page = context.new_page()
@@ -634,4 +638,6 @@ def test_a_forecast_that_ended_since_the_page_was_made_shows_no_level_first(
     else:
         assert first.inner_text().startswith("Valid 2027-01-14 18:00 UTC to 2027-01-15 18:00 UTC.")
         assert said not in page.locator("body").inner_text()
+    # One long word of the forecasters' made all of the page wider than the phone.
+    assert page.evaluate("document.documentElement.scrollWidth") == 390
     context.close()

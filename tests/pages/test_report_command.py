@@ -14,7 +14,7 @@ from tests.pages.drawn import Reader
 from steybrae.errors import FileReadError
 from steybrae.files.model.fingerprints import file_fingerprint
 from steybrae.files.plans import read_plan, write_plan
-from steybrae.forecast.choose import parse_span
+from steybrae.forecast.hours import parse_span
 from steybrae.library.forecast import read_asked
 from steybrae.screening.forecast.at import forecast_beside
 
@@ -130,10 +130,10 @@ def test_the_page_of_a_day_is_one_whoever_writes_it(made: Made, tmp_path: Path) 
     words = " ".join(Reader(by_card.read_text("utf-8")).words.split())
     for said in (
         "When 2027-01-15, start 08:30 GMT", "From Hjarnavoe Foot, 59.20387, -8.04502",
-        "Due back at least 13:35 GMT, at Hjarnavoe Bridge. No time added for snow, load, breaks.",
+        "Due back at least 13:36 GMT, at Hjarnavoe Bridge. No time added for snow, load, breaks.",
         "Party Ona, Bo",
         "If nobody came back call Mara, at 18:00 GMT", "To be down by 16:09 GMT (sunset)",
-        "343° magnetic, there 09:08 GMT.",
+        "343° magnetic, there 09:08 GMT, 8 min before sunrise.",
     ):  # fmt: skip
         assert said in words
 

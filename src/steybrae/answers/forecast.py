@@ -21,7 +21,8 @@ from steybrae.forecast.beside import (
     ReductionRow,
 )
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
-from steybrae.forecast.choose import moment_text, of_another_time, out_of_time_text, parse_moment
+from steybrae.forecast.choose import of_another_time
+from steybrae.forecast.hours import moment_text, out_of_time_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
@@ -41,10 +42,11 @@ REDUCTION_WORDS: Final = (
 
 
 def finding_lines(forecast: ForecastBeside | None) -> tuple[str, ...]:
-    """Give what has to be seen first; says so where there is no forecast."""
+    """Give what has to be seen first, of legs too; says so where there is no forecast."""
     if forecast is None:
         return (NO_FORECAST_WORDS,)
-    return tuple(plain(finding.text) for finding in forecast.findings)
+    of_legs = () if of_another_time(forecast.findings) else leg_finding_lines(forecast)
+    return (*(plain(finding.text) for finding in forecast.findings), *of_legs)
 
 
 def head_line(bulletin: Bulletin, asked: str | None = None, *, valid: bool = True) -> str:
@@ -364,7 +366,6 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
-        yield from (Paragraph(line, strong=True) for line in leg_finding_lines(forecast))
         hidden = of_another_time(forecast.findings)
         told = () if hidden else sorted(forecast.bulletins, key=_gives_rating)
         for bulletin in told:

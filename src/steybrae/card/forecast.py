@@ -62,10 +62,11 @@ def _kept(forecast: ForecastBeside | None) -> Forecast | None:
 
 
 def _timed(ask: ForecastAsk, card: RouteCard) -> ForecastAsk:
-    """Ask for the times of a card, where none is asked for."""
-    if ask.start is not None:
-        return replace(ask, other_day=_other_day(card, ask.start, ask.end or ask.start))
+    """Ask for the times of a card, where none is asked for; of its legs in any case."""
     spans = leg_spans(card)
+    if ask.start is not None:
+        other_day = _other_day(card, ask.start, ask.end or ask.start)
+        return replace(ask, other_day=other_day, leg_spans=spans)
     start, end = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
     return replace(ask, start=start, end=end, leg_spans=spans, whole_day=not spans)
 

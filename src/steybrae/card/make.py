@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import operator
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields, replace
 from itertools import accumulate
 from typing import Any, Final
@@ -69,6 +69,10 @@ BENDS_SHARE: Final = 0.0005
 degrees as seen from its ends: less than a walked bearing drifts (our choice)."""
 
 
+MOST_NOON_OFF: Final = dt.timedelta(hours=4)
+"""How far from 12:00 the sun may stand highest by a zone of that ground (our choice): 3 hours in the west of
+China, the most on earth."""
+
 MOST_TEXT: Final = 300
 """Letters of the party and of whom to call, at most (our choice)."""
 
@@ -99,13 +103,14 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         for leg, pieces in zip(screening.legs, timed, strict=True)
         if pieces.unknown_m
     )
+    cliffs = (f"Leg {leg.number}: too steep for a time by this rule." for leg in legs if leg.time_min is None)
     made = replace(
         _card(screening.name, _with_clock(legs, light, settings), bearings, light, settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else "sunset" if settings.down_by is None else "stated",
         overhead_text=overhead_text(screening),
         down_by_text=_shown_end(latest, settings),
-        time_words=(*reckoned, *unknown),
+        time_words=(*reckoned, *unknown, *cliffs),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
         places=tuple(
@@ -121,7 +126,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
             zones=_zones(settings, places),
         ),
     )
-    return replace(made, cautions=(*made.cautions, *end_cautions(made)))
+    return replace(made, cautions=(*made.cautions, *_zone_far(light, settings), *end_cautions(made)))
 
 
 def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
@@ -137,13 +142,17 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
         map_mm=None if settings.scale is None else map_mm(bearings.length_m, settings.scale),
         paces=_paces(bearings.length_m, settings),
     )
-    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], _light((start, end), settings), settings)
+    light = _light((start, end), settings)
+    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], light, settings)
     return replace(
         card,
         time_words=one_leg_words(),
         notes=position_words(settings.grid, (start, end)),
         basis=(program_words(__version__),),
-        cautions=_cautions((), [bearings], zones=_zones(settings, (start, end))),
+        cautions=(
+            *_cautions((), [bearings], zones=_zones(settings, (start, end))),
+            *_zone_far(light, settings),
+        ),
     )
 
 
@@ -187,6 +196,17 @@ def _light(places: Sequence[Place], settings: CardSettings) -> Daylight | None:
     return daylight_along(places, settings.date, settings.zone) if settings.zone else None
 
 
+def _zone_far(light: Daylight | None, settings: CardSettings) -> Iterator[Caution]:
+    """Yield that the clock is of other ground: a zone kept from another journey flatters the light left."""
+    midday = dt.datetime.combine(settings.date, dt.time(12))
+    if light is not None and abs(light.noon.replace(tzinfo=None) - midday) > MOST_NOON_OFF:
+        text = (
+            f"The time zone {settings.zone} is not that of this ground: by it the sun stands highest at "
+            f"{light.noon:%H:%M}. Check --zone."
+        )
+        yield Caution("zone_far", text)
+
+
 def _dark_from(light: Daylight) -> str | None:
     dark = light.noon - dt.timedelta(days=1) if light.sun == "down all day" else light.sunset
     return None if dark is None else dark.isoformat()
@@ -201,10 +221,11 @@ def _walk_min(segments: Iterable[Segment], settings: CardSettings) -> float:
 
 
 def _latest(light: Daylight | None, settings: CardSettings) -> dt.datetime | None:
-    """When to be down: as stated, else sunset; None without a zone, and where the sun does not set."""
+    """When to be down: as stated, else sunset; None without a zone, or a sunset after the start."""
     if settings.down_by is not None or light is None:
         return settings.down_by
-    return light.sunset
+    over = settings.start is not None and light.sunset is not None and light.sunset <= settings.start
+    return None if over else light.sunset
 
 
 def _past_midnight(settings: CardSettings, legs: Sequence[CardLeg]) -> CardSettings:
@@ -309,7 +330,7 @@ def _leg(
         ascent_m=leg.ascent_m,
         descent_m=leg.descent_m,
         ascent_at_least=leg.ascent_at_least,
-        time_min=_walk_min(pieces.segments, settings),
+        time_min=finite(_walk_min(pieces.segments, settings)),
         time_at_least=pieces.unknown_m > 0.0 or leg.ascent_at_least,
         ground=_ground(leg, settings),
         beside=ground_beside(leg),

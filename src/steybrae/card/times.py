@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from steybrae.card.result import CardLeg, CardTotals, RouteCard
 from steybrae.cautions import Caution
 from steybrae.errors import QuantityError, RouteError
 from steybrae.frozen import dataclass
+from steybrae.route.ascent import turning_points
 from steybrae.route.bearings import geodesic
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import choose_turns
@@ -104,12 +105,16 @@ class LegPieces:
 def leg_pieces(points: LegPoints) -> LegPieces:
     """Cut a leg into pieces that each have one gradient.
 
-    Each rises or falls by the difference of the heights at its ends. Across unknown ground the
-    climb between the known heights counts, and no more: "at least".
+    Each rises or falls by the difference of the heights at its ends; none goes over a top or a dip
+    that counts as climb, so that the time is that of all the climb. Across unknown ground the climb
+    between the known heights counts, and no more: "at least".
     """
     chainage, height = points.chainage_m, points.elevation_m
     known = np.isfinite(height)
-    edges = np.linspace(0.0, chainage[-1], max(1, round(chainage[-1] / PIECE_M)) + 1)
+    turns = chainage[known][turning_points(height[known])] if known.any() else ()
+    stretches = pairwise((0.0, *turns, chainage[-1]))
+    cuts = [np.linspace(*ends, max(1, round((ends[1] - ends[0]) / PIECE_M)) + 1) for ends in stretches]
+    edges = np.unique(np.concatenate(cuts))
     if not known.any():
         level = tuple(Segment(float(step)) for step in np.diff(edges))
         return LegPieces(level, 0.0, float(chainage[-1]), None)
@@ -220,7 +225,7 @@ def with_latest(
     """
     ahead = [0.0, *accumulate(leg.time_min or 0.0 for leg in reversed(legs[1:]))][::-1]
     behind = list(accumulate(back_min))
-    timed = all(leg.time_min is not None for leg in legs)
+    timed = all(leg.time_min is not None for leg in legs) and math.isfinite(behind[-1])
     return tuple(
         replace(
             leg,
@@ -257,7 +262,7 @@ def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
     """
     legs = card.legs[:-1] if ends_apart_m(card) <= NEAR_M else card.legs
     return tuple(
-        (leg.number, leg.to, _clock(card, leg, leg.walk_on_by), _clock(card, leg, leg.turn_back_by))
+        (leg.number, leg.to, _clock(card, leg.walk_on_by), _clock(card, leg.turn_back_by))
         for leg in legs
         if leg.walk_on_by is not None and leg.turn_back_by is not None
     )
@@ -273,7 +278,7 @@ def latest_at_leg(card: RouteCard, leg: CardLeg) -> str:
     """Say them for one leg: ``Latest there 11:41 to walk on, 15:48 to turn round``; empty where not known."""
     if leg.walk_on_by is None or leg.turn_back_by is None:
         return ""
-    on, back = (_clock(card, leg, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
+    on, back = (_clock(card, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
     return f"Latest there {on} to walk on, {back} to turn round"
 
 
@@ -306,24 +311,32 @@ def ends_apart_m(card: RouteCard) -> float:
 
 
 def end_cautions(card: RouteCard) -> Iterator[Caution]:
-    """Yield that the time to call is not after the end of the line, that one is down later than stated."""
+    """Yield that the time to call is not after the end of the line, or the time to be down before it."""
     last = card.legs[-1]
-    if last.arrival is None:
-        return
-    end = dt.datetime.fromisoformat(last.arrival)
+    end, overdue, stated = (
+        None if iso is None else dt.datetime.fromisoformat(iso)
+        for iso in (last.arrival, card.overdue, None if card.down_by_is == "sunset" else card.down_by)
+    )
     there = f"the time at the end of the line, {last.arrival_text}{on_another_day(card.date, last.arrival)}"
-    if card.overdue is not None and dt.datetime.fromisoformat(card.overdue) <= end:
-        text = f"The time to call, {card.overdue_text}, is not after {there}: give a later one."
-        yield Caution(OVERDUE_EARLY, text)
-    stated = None if card.down_by_is == "sunset" else card.down_by
-    if stated is not None and dt.datetime.fromisoformat(stated) < end:
+    down = f"the time to be down, {card.down_by_text}"
+    for at, what in ((end, there), (stated, down)):
+        if overdue is not None and at is not None and overdue <= at:
+            text = f"The time to call, {card.overdue_text}, is not after {what}: give a later one."
+            yield Caution(OVERDUE_EARLY, text)
+            break
+    if stated is not None and end is not None and stated < end:
         text = (
-            f"The time to be down, {card.down_by_text}, is before {there}: the latest times to walk on are "
-            "over before one is there."
+            f"{down[0].upper()}{down[1:]}, is before {there}: the latest times to walk on are over before "
+            "one is there."
         )
         yield Caution(DOWN_BY_EARLY, text)
 
 
-def _clock(card: RouteCard, leg: CardLeg, iso: str) -> str:
-    """Tell the day too where it is not that of the arrival: 17:51 of the evening before is over by 11:36."""
-    return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day((leg.arrival or card.date)[:10], iso)}"
+def _clock(card: RouteCard, iso: str) -> str:
+    """Tell the date too where it is not the card's: 17:46 of the evening before is over by 11:36.
+
+    And its offset where that is not the one of the time to be down: a change of clocks has an hour twice.
+    """
+    at = dt.datetime.fromisoformat(iso)
+    same = card.down_by is None or dt.datetime.fromisoformat(card.down_by).utcoffset() == at.utcoffset()
+    return f"{at:%H:%M}{'' if same else f' {at:%Z}'}{on_another_day(card.date, iso)}"

@@ -85,6 +85,12 @@ def arrival_text(card: RouteCard, leg: CardLeg) -> str:
     return f"{AT_LEAST} {at}" if at and may_be_later(card, leg) else at
 
 
+def arrival_words(card: RouteCard, leg: CardLeg) -> str:
+    """Say the same with its date where that is not the card's, and the daylight left."""
+    at = arrival_text(card, leg)
+    return f"{at}{on_another_day(card.date, leg.arrival)}, {leg.daylight_text}" if at else ""
+
+
 def may_be_later(card: RouteCard, leg: CardLeg) -> bool:
     """Whether unknown ground up to the end of a leg may make it later."""
     return any(one.time_at_least for one in card.legs if one.number <= leg.number)
@@ -400,8 +406,7 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
     if last.arrival_text:
-        at = f"{arrival_text(card, last)}{on_another_day(card.date, last.arrival)}"
-        lines.append(f"arrive {at}, {last.daylight_text}")
+        lines.append(f"arrive {arrival_words(card, last)}")
     if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")
     else:

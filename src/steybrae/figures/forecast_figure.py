@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from steybrae.answers.forecast import finding_lines, head_line, written
-from steybrae.document import NONE, plain
+from steybrae.document import NONE
 from steybrae.errors import BulletinError
 from steybrae.figures.style import INK, SMALL_PT, UNKNOWN_HATCH, picture_style
 from steybrae.forecast.beside import ForecastBeside, HeightsByAspect, NamedOnLeg
@@ -80,7 +80,6 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
     """Write title, findings and who issued it; returns how far down it reaches, share of the page."""
     figure.text(0.06, 0.972, f"Forecast beside {screening.name or 'the route'}", fontsize=13, weight="bold")
     lines = [(line, True) for line in finding_lines(forecast)]
-    lines += [(f"Leg {leg.number}: {plain(f.text)}", True) for leg in forecast.legs for f in leg.findings][:8]
     lines += [
         (f"{_number(forecast, k)}{head_line(bulletin, forecast.region_asked)}", False)
         for k, bulletin in enumerate(forecast.bulletins[:3])

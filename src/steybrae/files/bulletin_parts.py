@@ -23,7 +23,7 @@ from steybrae.forecast.bulletin import (
     Region,
     Texts,
 )
-from steybrae.forecast.choose import parse_moment
+from steybrae.forecast.hours import parse_moment
 from steybrae.names import clean
 from steybrae.terrain.attributes import SECTORS
 

@@ -4,12 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from itertools import accumulate
 from typing import Final
 
 from steybrae.cautions import Caution
-from steybrae.errors import BulletinError, DateError
+from steybrae.errors import BulletinError
 from steybrae.forecast.bulletin import Bulletin
+from steybrae.forecast.hours import (
+    Span,
+    covers,
+    filled_span,
+    holds,
+    hours_text,
+    moment_text,
+    parse_moment,
+    span_of,
+)
 from steybrae.frozen import dataclass
 
 _SHOWN_REGIONS: Final = 12
@@ -80,41 +90,6 @@ class Chosen:
     notes: tuple[str, ...]
 
 
-def parse_moment(text: str, what: str) -> dt.datetime:
-    """Read a date and time with its zone: ISO 8601, like ``2027-01-15T09:30+00:00`` or ending in ``Z``.
-
-    `what` it is begins the `DateError` for any other, or without zone.
-    """
-    try:
-        found = dt.datetime.fromisoformat(text.strip().upper())
-        zoned = found.utcoffset() is not None
-        if zoned:
-            found.astimezone(dt.UTC)
-    except (ValueError, OverflowError):
-        found, zoned = None, False
-    if found is None or not zoned:
-        message = (
-            f"{what} should be a date and time with its zone, like 2027-01-15T09:30+00:00; got {text!r:.60}. "
-            "Add what is missing."
-        )
-        raise DateError(message)
-    return found
-
-
-def parse_span(text: str) -> tuple[dt.datetime, dt.datetime]:
-    """Read a time, or two with / between them; of one it is both ends.
-
-    `DateError` for no date and time with zone, or an end before its beginning.
-    """
-    start, _, end = text.partition("/")
-    first = parse_moment(start, "The time")
-    last = parse_moment(end, "The end of the time") if end else first
-    if last < first:
-        message = f"The time should end no earlier than it begins; got {text!r:.60}. Exchange the two."
-        raise DateError(message)
-    return first, last
-
-
 def choose(bulletins: Sequence[Bulletin], asked: Asked) -> Chosen:
     """Choose the bulletins for a region and a time.
 
@@ -133,8 +108,10 @@ def choose(bulletins: Sequence[Bulletin], asked: Asked) -> Chosen:
     timed, when = _for_time(here, asked)
     spoken, language = _for_language(timed, asked.lang)
     latest, older = _latest(spoken)
-    rated = (*findings, *when, *_rating_findings(latest))
-    order = ("expired", "not_yet_valid", "partly_valid", "validity_not_stated", "no_rating")
+    latest, several = _last_first(latest)
+    due = () if of_another_time(when) else _update_due(latest, asked.start or asked.now)
+    rated = (*findings, *when, *due, *_rating_findings(latest), *several)
+    order = ("expired", "not_yet_valid", "partly_valid", "update_due", "validity_not_stated", "no_rating")
     ranked = sorted(rated, key=lambda found: order.index(found.key) if found.key in order else len(order))
     return Chosen(latest, tuple(ranked), (*language, *older))
 
@@ -182,79 +159,31 @@ def _regions(bulletins: Sequence[Bulletin]) -> str:
     return (", ".join(shown) + (f" and {more} more" if more else "")) or "no region at all"
 
 
-def _span(bulletin: Bulletin) -> tuple[dt.datetime | None, dt.datetime | None]:
-    ends = (bulletin.valid_from, bulletin.valid_to)
-    start, end = (None if text is None else parse_moment(text, "A valid time") for text in ends)
-    return start, end
-
-
 def _for_time(here: list[Bulletin], asked: Asked) -> tuple[list[Bulletin], tuple[Finding, ...]]:
-    spans = [_span(bulletin) for bulletin in here]
+    spans = [span_of(bulletin) for bulletin in here]
     if asked.start is None:
         return here, _without_time(here, spans, asked.now)
     first, last = asked.start, asked.end or asked.start
-    holds = [_holds(span, first, last) for span in spans]
-    if not any(holds):
+    held = [holds(span, first, last) for span in spans]
+    if not any(held):
         return _nearest(here, spans, (first, last))
-    kept = [bulletin for bulletin, hold in zip(here, holds, strict=True) if hold]
-    return kept, _covering([span for span, hold in zip(spans, holds, strict=True) if hold], first, last)
-
-
-Span = tuple[dt.datetime | None, dt.datetime | None]
-
-
-def _holds(span: Span, first: dt.datetime, last: dt.datetime) -> bool:
-    """Whether a bulletin holds at some of the time; of a time with a length no mere moment counts.
-
-    So the one that ends at midnight is not that of the day which begins then.
-    """
-    start, end = span
-    if first == last:
-        return (start is None or start <= last) and (end is None or first <= end)
-    return (start is None or start < last) and (end is None or first < end)
+    kept = [bulletin for bulletin, hold in zip(here, held, strict=True) if hold]
+    return kept, _covering([span for span, hold in zip(spans, held, strict=True) if hold], first, last)
 
 
 def _covering(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> tuple[Finding, ...]:
     """Say whether bulletins that hold at some of the time hold at all of it."""
     stated = () if all(None not in span for span in spans) else (_not_stated(),)
-    if _covers(spans, first, last):
+    if covers(spans, first, last):
         return stated
-    told = dict.fromkeys(
-        " to ".join("no stated time" if end is None else moment_text(end) for end in span)
-        for span in sorted(spans, key=_filled)
-    )
+    told = dict.fromkeys(hours_text(span) for span in sorted(spans, key=filled_span))
     hours = " and from ".join(list(told)[:_SHOWN_SPANS])
     more = f" and {len(told) - _SHOWN_SPANS} more times" if len(told) > _SHOWN_SPANS else ""
     text = (
-        f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, the "
-        f"forecast holds from {hours}{more}."
+        f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last, late=True)}, "
+        f"the forecast holds from {hours}{more}."
     )
     return (Finding("partly_valid", text), *stated)
-
-
-def _filled(span: Span) -> tuple[dt.datetime, dt.datetime]:
-    """Give both ends; one that is not stated counts as open."""
-    begin, end = dt.datetime.min.replace(tzinfo=dt.UTC), dt.datetime.max.replace(tzinfo=dt.UTC)
-    return span[0] or begin, span[1] or end
-
-
-def _covers(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> bool:
-    """Whether validities, one after the other, reach from the first moment to the last."""
-    reach = None
-    for start, stop in sorted(map(_filled, spans)):
-        if start > (first if reach is None else reach):
-            break
-        if stop >= first:
-            reach = stop if reach is None else max(reach, stop)
-    return reach is not None and reach >= last
-
-
-def holds_throughout(bulletins: Sequence[Bulletin], first: dt.datetime, last: dt.datetime) -> bool:
-    """Whether bulletins, one after the other, hold from the first moment to the last.
-
-    An end that is not stated counts as open; that it is not stated is told elsewhere.
-    """
-    return _covers([_span(bulletin) for bulletin in bulletins], first, last)
 
 
 def _nearest(
@@ -276,7 +205,7 @@ def _nearest(
         text = f"EXPIRED: this forecast ended {moment_text(end)}, {when}. Get another."
         return [here[k] for k in kept], (Finding("expired", text),)
     begin = spans[kept[0]][0]
-    when = "as the plan ends" if begin == walk[1] else f"after {moment_text(walk[1])} of the plan"
+    when = "as the plan ends" if begin == walk[1] else f"after {moment_text(walk[1], late=True)} of the plan"
     text = (
         f"NOT YET VALID: this one begins {moment_text(begin or walk[1])}, {when}. Get the one for that time."
     )
@@ -301,31 +230,9 @@ def _not_stated() -> Finding:
     return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
 
 
-def last_end(bulletins: Iterable[Bulletin]) -> dt.datetime | None:
-    """When the last of some bulletins ends, of those that say so; None where none does."""
-    ends = []
-    for bulletin in bulletins:
-        with suppress(DateError):  # a plan that was changed may have any text
-            ends += [parse_moment(bulletin.valid_to, "An end")] if bulletin.valid_to else []
-    return max(ends, default=None)
-
-
 def of_another_time(findings: Iterable[Finding]) -> bool:
     """Whether all of a forecast is of another time: levels of another day would be read as today's."""
     return any(finding.key in ("expired", "not_yet_valid", "other_day") for finding in findings)
-
-
-def out_of_time_text(what: str, first: dt.datetime, last: dt.datetime) -> str:
-    """Say that what is walked from the first moment to the last is outside the hours of a forecast."""
-    return (
-        f"NOT VALID ALL THE TIME: {what} walked {moment_text(first)} to {moment_text(last)}, outside the "
-        "hours of the forecast."
-    )
-
-
-def moment_text(moment: dt.datetime) -> str:
-    """Say a moment to the minute, with its zone: ``2027-01-15 18:00 UTC``, ``2027-01-15 18:00 UTC+01:00``."""
-    return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"
 
 
 def _for_language(here: list[Bulletin], asked: str | None) -> tuple[list[Bulletin], tuple[str, ...]]:
@@ -369,6 +276,35 @@ def _latest(here: list[Bulletin]) -> tuple[tuple[Bulletin, ...], tuple[str, ...]
     return tuple(kept), (f"{count} passed over for one published later for the same hours and regions.",)
 
 
+def _last_first(chosen: tuple[Bulletin, ...]) -> tuple[tuple[Bulletin, ...], tuple[Finding, ...]]:
+    """Where some hold at the same hours, put those published later first, and say which is the last."""
+    by_time = sorted(filled_span(span_of(bulletin)) for bulletin in chosen)
+    reach = accumulate((end for _, end in by_time), max)
+    at_once = any(start < end for (start, _), end in zip(by_time[1:], reach, strict=False))
+    if not at_once or len(set(map(_published, chosen))) == 1:
+        return chosen, ()
+    ordered = tuple(sorted(chosen, key=_published, reverse=True))
+    last, hours = moment_text(_published(ordered[0])), hours_text(span_of(ordered[0]))
+    text = f"SEVERAL FORECASTS for the same hours: the last was published {last}, for {hours}."
+    return ordered, (Finding("several", text),)
+
+
+def _update_due(chosen: Sequence[Bulletin], by: dt.datetime | None) -> tuple[Finding, ...]:
+    """Say that all of them announce a later one for a time that is over as the walk begins, or now."""
+    due = [
+        parse_moment(bulletin.next_update, "A next update")
+        for bulletin in chosen
+        if bulletin.next_update is not None
+    ]
+    # One that is due before the last of them came is no announcement.
+    last = max(map(_published, chosen))
+    due = [moment for moment in due if moment > last]
+    if by is None or len(due) < len(chosen) or max(due) > by:
+        return ()
+    text = f"NEWER FORECAST: the next was due {moment_text(max(due))}. Get it before you go."
+    return (Finding("update_due", text),)
+
+
 def _published(bulletin: Bulletin) -> dt.datetime:
     """When it was published; before all others where that is not stated."""
     if bulletin.publication_time is None:
@@ -387,13 +323,17 @@ def _last_published(bulletins: Sequence[Bulletin]) -> dict[object, dt.datetime]:
 
 def _same(bulletin: Bulletin) -> object:
     """Give what a later publication, or a translation, has to share with the other."""
-    regions = frozenset(region.region_id for region in bulletin.regions)
-    return bulletin.valid_from, bulletin.valid_to, regions
+    return span_of(bulletin), frozenset(region.region_id for region in bulletin.regions)
 
 
 def _rating_findings(chosen: Sequence[Bulletin]) -> tuple[Finding, ...]:
-    values = [rating.main_value for bulletin in chosen for rating in bulletin.danger_ratings]
-    if not values or all(value == "no_rating" for value in values):
-        text = "NO RATING: the bulletin gives no danger rating. That is not a low one: read its text."
-        return (Finding("no_rating", text),)
-    return ()
+    """Say where none of them gives a rating, or one does not for its hours."""
+    unrated = [b for b in chosen if all(rating.main_value == "no_rating" for rating in b.danger_ratings)]
+    if not unrated:
+        return ()
+    which = "the bulletin"
+    if len(unrated) < len(chosen):
+        hours = dict.fromkeys(hours_text(span_of(bulletin)) for bulletin in unrated)
+        which = f"the bulletin for {' and for '.join([*hours][:_SHOWN_SPANS])}"
+    text = f"NO RATING: {which} gives no danger rating. That is not a low one: read its text."
+    return (Finding("no_rating", text),)

@@ -19,6 +19,7 @@ from steybrae.answers.forecast import (
     leg_lines,
     part_lines,
     rating_lines,
+    text_lines,
 )
 from steybrae.answers.route import legs_left_text
 from steybrae.bands import BandScheme
@@ -26,7 +27,7 @@ from steybrae.card.forecast import PocketCheck, pocket_checks
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.times import latest_at_leg
 from steybrae.card.wording import (
-    arrival_text,
+    arrival_words,
     bearing_shown,
     beside_sentence,
     call_text,
@@ -53,7 +54,7 @@ from steybrae.errors import QuantityError
 from steybrae.field import agreement, limits, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
 from steybrae.figures.route_figure import small_map
-from steybrae.forecast.choose import last_end
+from steybrae.forecast.hours import last_end
 from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
@@ -118,7 +119,10 @@ def _content(card: RouteCard) -> dict[str, Any]:
         "call": call_text(card),
         "findings": finding_lines(forecast),
         "ratings": [] if forecast is None else [*rating_lines(forecast)],
-        "bulletins": [(head_line(bulletin, asked), part_lines(bulletin)) for bulletin in bulletins],
+        "bulletins": [
+            (head_line(bulletin, asked), (*part_lines(bulletin), *text_lines(bulletin)))
+            for bulletin in bulletins
+        ],
         "places": [_place(place) for place in card.places],
         "rule": ORDER_RULE,
         "left": legs_left_text(card),
@@ -163,7 +167,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "on_map": on_map,
         "climb": climb_text(leg),
         "height": elevation_text(leg),
-        "arrival": arrival_text(card, leg),
+        "arrival": arrival_words(card, leg),
         "time": minutes_text(leg.time_min, at_least=leg.time_at_least),
         "start": place_text(leg.from_, leg.from_place.written, leg.from_place.reference),
         "end": place_text(leg.to, leg.to_place.written, leg.to_place.reference),
@@ -206,6 +210,7 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
     found = {
         "name": card.name,
         "date": card.date,
+        "last_day": (card.legs[-1].arrival or card.date)[:10],
         "plan": plan,
         "checks": [_check_data(one) for one in checks],
         "minutes": [leg.time_min for leg in card.legs],
@@ -215,6 +220,7 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
         "dark_till": card.dark_till,
         "dark_from": card.dark_from,
         "bulletin_end": _bulletin_end(card),
+        "overdue": card.overdue,
         "bands": {"edges": list(scheme.edges_deg), "labels": list(scheme.labels)},
         "rule": RULE,
         "words": {"comparison": agreement.WORDS, "reasons": reasons.WORDS, "at_least": AT_LEAST},

@@ -87,32 +87,35 @@ def ascent(elevation_m: Array, least_m: float = LEAST_REVERSAL_M) -> Ascent:
         Zeros where fewer than two heights are known.
     """
     known = np.isfinite(elevation_m)
-    turns = _turning_heights(elevation_m[known], least_m)
-    steps = np.diff(turns)
+    steps = np.diff(_turning_heights(elevation_m[known], least_m))
     up, down = float(steps[steps > 0].sum()), float(-steps[steps < 0].sum())
     return Ascent(up, down, bool(not known.all()))
 
 
 def _turning_heights(heights: Array, least_m: float) -> Array:
     """First height, every turning height, last height."""
-    if len(heights) < 2:
-        return heights
-    turns = [float(heights[0])]
-    low = high = extreme = turns[0]
-    going = 0  # 1 up, -1 down, 0 while nothing that counts has happened
-    for height in map(float, heights):
+    return heights if len(heights) < 2 else heights[[0, *turning_points(heights, least_m), -1]]
+
+
+def turning_points(heights: Array, least_m: float = LEAST_REVERSAL_M) -> list[int]:
+    """Where a profile of known heights has its turning heights: their numbers, in order."""
+    turns: list[int] = []
+    known = heights.tolist()
+    low = high = known[0]
+    at, going = 0, 0  # 1 up, -1 down, 0 while nothing that counts has happened
+    for k, height in enumerate(known):
         if going == 0:
             low, high = min(low, height), max(high, height)
             if height - low >= least_m:
-                going, extreme = 1, height
+                at, going = k, 1
             elif high - height >= least_m:
-                going, extreme = -1, height
-        elif (height - extreme) * going >= 0.0:
-            extreme = height
-        elif (extreme - height) * going >= least_m:
-            turns.append(extreme)
-            going, extreme = -going, height
-    return np.array([*turns, float(heights[-1])])
+                at, going = k, -1
+        elif (height - known[at]) * going >= 0.0:
+            at = k
+        elif (known[at] - height) * going >= least_m:
+            turns.append(at)
+            at, going = k, -going
+    return turns
 
 
 def contours_climbed_m(elevation_m: Array, interval_m: float, least_m: float) -> float:

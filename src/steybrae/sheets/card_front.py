@@ -12,7 +12,6 @@ from typing import Final
 from steybrae.answers.forecast import (
     finding_lines,
     head_line,
-    leg_finding_lines,
     part_line,
     ratings_told,
     text_lines,
@@ -183,12 +182,13 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
     """
     x_mm, width_mm = FOLD_MM + 4.0, RIGHT_MM - FOLD_MM - 6.0
     lines = [(line, True) for line in finding_lines(forecast)]
-    lines += [(line, True) for line in leg_finding_lines(forecast)]
-    for bulletin in () if of_another_time(forecast.findings) else forecast.bulletins:
+    told = () if of_another_time(forecast.findings) else forecast.bulletins
+    for bulletin in told:
         lines += [(head_line(bulletin, forecast.region_asked), False)]
         lines += [(part_line(rating), True) for rating in ratings_told(bulletin)]
         lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
-        lines += [(line, False) for line in text_lines(bulletin)]
+    # Long words of the morning's leave the afternoon's levels their room.
+    lines += [(line, False) for bulletin in told for line in text_lines(bulletin)]
     last_mm = bottom_mm - 1.5 - _PARTY_MM * len(_PARTY) - 6.7
     more = "More in the appendix (--appendix), with the legs it names."
     for line, bold in lines:

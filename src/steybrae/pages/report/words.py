@@ -10,7 +10,7 @@ from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.times import latest_at_leg
-from steybrae.card.wording import arrival_text, bearing_shown
+from steybrae.card.wording import arrival_words, bearing_shown
 from steybrae.frozen import dataclass
 from steybrae.route.overhead.result import (
     ExpectedReading,
@@ -108,7 +108,7 @@ def leg_words(leg: LegScreening, scheme: BandScheme, declination_deg: float | No
 def day_words(leg: CardLeg, card: RouteCard) -> tuple[str, ...]:
     """Bearing and times of a leg on the day of its card."""
     bearing_text = f"{bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)} magnetic"
-    there = f", there {arrival_text(card, leg)}" if leg.arrival_text else ""
+    there = f", there {arrival_words(card, leg)}" if leg.arrival_text else ""
     latest = latest_at_leg(card, leg)
     return (
         f"{bearing_text}{', the line bends' if leg.bends else ''}{there}.",

@@ -301,7 +301,7 @@
   function warn() {
     const now = new Date();
     const lines = [];
-    if (there(now).slice(0, 10) > data.date) lines.push(`This page is of ${data.date}, and that day is over. Make it anew.`);
+    if (there(now).slice(0, 10) > data.last_day) lines.push(`This page is of ${data.date}, and that day is over. Make it anew.`);
     if (data.bulletin_end && new Date(data.bulletin_end) < now) {
       lines.push('THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.');
     }
@@ -336,9 +336,15 @@
       minutes += data.minutes[k];
       least ||= data.minutes_at_least[k];
       const arrival = new Date(Math.ceil((start.getTime() / 60000) + minutes - 1e-6) * 60000);
-      const dark = data.dark_from !== null && arrival > new Date(data.dark_from) ? ', AFTER SUNSET'
-        : data.dark_till !== null && arrival < new Date(data.dark_till) ? ', BEFORE SUNRISE' : '';
-      node.textContent = `there ${least ? `${words.at_least} ` : ''}${told(arrival)}${dark}`;
+      const after = (end) => end !== null && arrival > new Date(end);
+      const said = [
+        `there ${least ? `${words.at_least} ` : ''}${told(arrival)}`,
+        after(data.dark_from) && 'AFTER SUNSET',
+        data.dark_till !== null && arrival < new Date(data.dark_till) && 'BEFORE SUNRISE',
+        after(data.bulletin_end) && 'AFTER THE BULLETIN ENDS',
+        after(data.overdue) && 'AFTER THE TIME TO CALL',
+      ];
+      node.textContent = said.filter(Boolean).join(', ');
     });
   }
   by('start').addEventListener('click', () => { kept.start = Date.now(); keep(); times(); });

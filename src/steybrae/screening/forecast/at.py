@@ -36,16 +36,8 @@ from steybrae.forecast.bulletin import (
     reduction_angle,
     where_words,
 )
-from steybrae.forecast.choose import (
-    Asked,
-    Chosen,
-    Finding,
-    choose,
-    holds_throughout,
-    moment_text,
-    of_another_time,
-    out_of_time_text,
-)
+from steybrae.forecast.choose import Asked, Chosen, Finding, choose, of_another_time
+from steybrae.forecast.hours import held_together, holds_throughout, moment_text, out_of_time_text
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
 from steybrae.frozen import dataclass
 from steybrae.screening.ground.result import GroundAt
@@ -163,7 +155,7 @@ def forecast_at_place(
     chosen = _chosen(source, ask)
     height = None if found.elevation_m is None else (found.elevation_m, found.elevation_m)
     place = tuple(_at_place(which, part, grounds, height, ask) for which, part in _parts(chosen.bulletins))
-    unrated = _unrated(chosen.bulletins, height, ask, "place")
+    unrated = _unrated(chosen.bulletins, height, ask, None, "place")
     chosen = replace(chosen, findings=(*chosen.findings, *unrated))
     beside = replace(_frame(source, chosen, ask, (grounds,)), place=place)
     return replace(found, forecast=beside, cautions=_with(found.cautions, beside.cautions))
@@ -274,7 +266,7 @@ def _leg(
         to=leg.to,
         start=None if span is None else span[0].isoformat(),
         end=None if span is None else span[1].isoformat(),
-        findings=(*_out_of_time(bulletins, span), *_unrated(bulletins, heights, ask)),
+        findings=(*_out_of_time(bulletins, span), *_unrated(bulletins, heights, ask, span)),
         named=named,
         reduction=_reduction(named, grounds) if ask.reduction else None,
     )
@@ -330,19 +322,35 @@ _NO_RATING: Final = "NO RATING for {} in the bulletin. That is not a low one: re
 
 
 def _unrated(
-    bulletins: Sequence[Bulletin], heights_m: tuple[float, float] | None, ask: ForecastAsk, what: str = "leg"
+    bulletins: Sequence[Bulletin],
+    heights_m: tuple[float, float] | None,
+    ask: ForecastAsk,
+    span: Span | None,
+    what: str = "leg",
 ) -> tuple[Finding, ...]:
-    """Say where ratings leave out heights of a leg or a place, an aspect, or a part of the day."""
+    """Say where ratings leave out heights of a leg or a place, an aspect, or hours of the time there."""
+    if not bulletins:
+        return ()
+    groups = held_together(bulletins, span or (ask.start, ask.end))
+    rated = [_rates(group, heights_m, ask) for group in groups]
+    if not any(some for some, _ in rated):
+        return (Finding(f"{what}_no_rating", _NO_RATING.format(f"the heights of this {what}")),)
+    if all(throughout for _, throughout in rated):
+        return ()
+    ground = f"some heights, aspects or hours of this {what}"
+    return (Finding(f"{what}_partly_rated", _NO_RATING.format(ground)),)
+
+
+def _rates(
+    bulletins: Sequence[Bulletin], heights_m: tuple[float, float] | None, ask: ForecastAsk
+) -> tuple[bool, bool]:
+    """Whether bulletins that hold together rate some of the heights, and all of them in every aspect."""
     rated = [
         part
         for bulletin in bulletins
         for part in bulletin.danger_ratings
         if part.main_value in LEVELS and _meets(part, heights_m, ask)
     ]
-    if not bulletins:
-        return ()
-    if not rated:
-        return (Finding(f"{what}_no_rating", _NO_RATING.format(f"the heights of this {what}")),)
     low, high = heights_m or (-math.inf, math.inf)
     for bit, period in product(range(len(SECTORS)), PERIODS[1:]):
         reach = low
@@ -356,9 +364,8 @@ def _unrated(
             reach = max(reach, top)
         # A level leg is to be rated too.
         if reach < max(high, low + 1.0):
-            ground = f"some heights, aspects or hours of this {what}"
-            return (Finding(f"{what}_partly_rated", _NO_RATING.format(ground)),)
-    return ()
+            return bool(rated), False
+    return bool(rated), True
 
 
 def _reduction(named: Sequence[NamedOnLeg], grounds: LegGrounds) -> ReductionRow | None:
