@@ -98,8 +98,8 @@ def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: S
     slow = CardSettings(DAY, start=START, zone=ZONE, allowances=Allowances(snow_factor=5.0))
     card = make_card(sample_plan.screening, slow)
     assert (when(card.legs[0].arrival).day, when(card.legs[0].walk_on_by).day) == (15, 14)
-    assert " Leg 1: 17:46 on 2027-01-14 (14:23); " in latest_words(card)
-    said = "Latest there 17:46 on 2027-01-14 to walk on, 14:23 to turn round"
+    assert " Leg 1: 17:45 on 2027-01-14 (14:23); " in latest_words(card)
+    said = "Latest there 17:45 on 2027-01-14 to walk on, 14:23 to turn round"
     assert latest_at_leg(card, card.legs[0]) == said
     assert latest_at_leg(card, dataclasses.replace(card.legs[0], arrival=None)) == said
     night = dataclasses.replace(slow, start=parse_clock("20:00", DAY, ZONE), allowances=Allowances())

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.route.ascent import ascent, contours_climbed_m, reversal_m, surface_heights
+from steybrae.route.ascent import (
+    ascent,
+    climbed,
+    contours_climbed_m,
+    leg_turns,
+    reversal_m,
+    surface_heights,
+    turning_points,
+)
 from steybrae.terrain.gradients import heights_at
 
 # Heights in eighths of a metre: sums and differences of them are exact in floating point.
@@ -103,6 +112,44 @@ def test_unknown_heights_are_passed_over_and_said(heights):
     assert (ascent(gaps).up_m, ascent(gaps).down_m) == (ascent(heights).up_m, ascent(heights).down_m)
 
 
+@given(PROFILE, LEAST, st.lists(st.integers(0, 60), max_size=12))
+def test_legs_climb_together_what_the_line_climbs_wherever_it_is_cut(heights, least, cuts):
+    """Each leg forgot up to 5 m at both of its ends: 707 m in three legs were 685 in 36."""
+    places = [0, *sorted(min(cut, max(len(heights) - 1, 0)) for cut in cuts), max(len(heights) - 1, 0)]
+    legs = [heights[start : end + 1] for start, end in pairwise(places)]
+    found = [climbed(turns, at_least=False) for turns in leg_turns(legs, least)]
+    whole = ascent(heights, least)
+    assert sum(leg.up_m for leg in found) >= whole.up_m
+    assert sum(leg.down_m for leg in found) >= whole.down_m
+    for leg, own in zip(found, legs, strict=True):
+        assert leg.up_m - leg.down_m == (own[-1] - own[0] if len(own) else 0.0)
+        alone = ascent(own, least)
+        assert leg.up_m >= alone.up_m
+        # A leg alone that turns wherever it may with others climbs no less than it does among them.
+        may = (
+            np.concatenate((own[:1], own[turning_points(own, least, ends=True)], own[-1:]))
+            if len(own)
+            else own
+        )
+        assert climbed(may, at_least=False).up_m >= leg.up_m
+
+
+@pytest.mark.parametrize(
+    ("legs", "climbs"),
+    [
+        # 3 m down to the end of a leg and 17 on: 20 m of descent.
+        ([[100.0, 200.0, 197.0], [197.0, 180.0]], [(100.0, 3.0), (0.0, 17.0)]),
+        ([[100.0, 200.0, 197.0], [197.0, 210.0]], [(97.0, 0.0), (13.0, 0.0)]),  # a dip of 3 m is none
+        ([[100.0, 104.0], [104.0, 101.0], [101.0, 90.0]], [(4.0, 0.0), (0.0, 3.0), (0.0, 11.0)]),
+        ([[100.0, math.nan], [math.nan, math.nan], [math.nan, 120.0]], [(0.0, 0.0)] * 3),
+    ],
+)
+def test_legs_by_hand(legs, climbs):
+    turns = leg_turns([np.array(leg) for leg in legs], 5.0)
+    found = [climbed(one, at_least=False) for one in turns]
+    assert [(leg.up_m, leg.down_m) for leg in found] == climbs
+
+
 def test_wholly_unknown():
     found = ascent(np.full(5, np.nan))
     assert (found.up_m, found.down_m, found.at_least) == (0.0, 0.0, True)
@@ -133,13 +180,15 @@ def test_smallest_reversal_that_counts(vertical_sd_m, least_m):
     ],
 )
 def test_ascent_as_counted_on_the_map(heights, interval_m, expected_m):
-    assert contours_climbed_m(np.array(heights), interval_m, 5.0) == expected_m
+    (turns,) = leg_turns([np.array(heights)], 5.0)
+    assert contours_climbed_m(turns, interval_m) == expected_m
 
 
 @given(PROFILE, st.sampled_from([5.0, 10.0, 20.0]))
 def test_counted_on_the_map_is_within_an_interval_for_each_rise(heights, interval_m):
     found = ascent(heights, 5.0)
-    counted = contours_climbed_m(heights, interval_m, 5.0)
+    (turns,) = leg_turns([heights], 5.0)
+    counted = contours_climbed_m(turns, interval_m)
     rises = 1 + sum(1 for k in range(1, len(heights)) if heights[k] > heights[k - 1])
     assert counted % interval_m == 0.0
     assert abs(counted - found.up_m) <= interval_m * rises

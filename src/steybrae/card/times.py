@@ -106,12 +106,12 @@ def leg_pieces(points: LegPoints) -> LegPieces:
     """Cut a leg into pieces that each have one gradient.
 
     Each rises or falls by the difference of the heights at its ends; none goes over a top or a dip
-    that counts as climb, so that the time is that of all the climb. Across unknown ground the climb
-    between the known heights counts, and no more: "at least".
+    that counts as climb, or may do with the legs beside it, so that the time is that of all the climb.
+    Across unknown ground the climb between the known heights counts, and no more: "at least".
     """
     chainage, height = points.chainage_m, points.elevation_m
     known = np.isfinite(height)
-    turns = chainage[known][turning_points(height[known])] if known.any() else ()
+    turns = chainage[known][turning_points(height[known], ends=True)] if known.any() else ()
     stretches = pairwise((0.0, *turns, chainage[-1]))
     cuts = [np.linspace(*ends, max(1, round((ends[1] - ends[0]) / PIECE_M)) + 1) for ends in stretches]
     edges = np.unique(np.concatenate(cuts))

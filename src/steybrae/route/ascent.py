@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
+from collections.abc import Sequence
+from itertools import accumulate, pairwise
 from typing import Final
 
 import numpy as np
@@ -86,47 +87,71 @@ def ascent(elevation_m: Array, least_m: float = LEAST_REVERSAL_M) -> Ascent:
     Ascent
         Zeros where fewer than two heights are known.
     """
-    known = np.isfinite(elevation_m)
-    steps = np.diff(_turning_heights(elevation_m[known], least_m))
-    up, down = float(steps[steps > 0].sum()), float(-steps[steps < 0].sum())
-    return Ascent(up, down, bool(not known.all()))
+    (turns,) = leg_turns((elevation_m,), least_m)
+    return climbed(turns, at_least=not np.isfinite(elevation_m).all())
 
 
-def _turning_heights(heights: Array, least_m: float) -> Array:
-    """First height, every turning height, last height."""
-    return heights if len(heights) < 2 else heights[[0, *turning_points(heights, least_m), -1]]
+def climbed(turns_m: Array, *, at_least: bool) -> Ascent:
+    """Sum the steps up and down between turning heights."""
+    steps = np.diff(turns_m)
+    return Ascent(float(steps[steps > 0].sum()), float(-steps[steps < 0].sum()), at_least)
 
 
-def turning_points(heights: Array, least_m: float = LEAST_REVERSAL_M) -> list[int]:
-    """Where a profile of known heights has its turning heights: their numbers, in order."""
+def leg_turns(profiles_m: Sequence[Array], least_m: float) -> tuple[Array, ...]:
+    """Pick the turning heights of a line leg by leg, each with its first and last known height.
+
+    They are those of the whole line: what goes down by 3 m to the end of a leg and on in the next is a
+    descent, though neither leg has it alone. So the legs' sums are never below those of the line,
+    wherever it is cut.
+
+    Parameters
+    ----------
+    profiles_m
+        Heights of each leg in walking order, metres; NaN is unknown.
+    least_m
+        Smallest reversal that counts, metres.
+    """
+    known = [profile[np.isfinite(profile)] for profile in profiles_m]
+    turns = np.array(turning_points(np.concatenate(known), least_m), int)
+    ends = accumulate(map(len, known), initial=0)
+    inside = (turns[(turns >= start) & (turns < end)] - start for start, end in pairwise(ends))
+    return tuple(np.concatenate((own[:1], own[at], own[-1:])) for own, at in zip(known, inside, strict=True))
+
+
+def turning_points(heights: Array, least_m: float = LEAST_REVERSAL_M, *, ends: bool = False) -> list[int]:
+    """Where a profile of known heights has its turning heights: their numbers, in order.
+
+    With `ends` also where it may turn with what comes before and after: where it is lowest or highest
+    before the first and after the last of them.
+    """
     turns: list[int] = []
     known = heights.tolist()
-    low = high = known[0]
-    at, going = 0, 0  # 1 up, -1 down, 0 while nothing that counts has happened
+    low = high = at = going = 0  # 1 up, -1 down, 0 while nothing that counts has happened
     for k, height in enumerate(known):
         if going == 0:
-            low, high = min(low, height), max(high, height)
-            if height - low >= least_m:
-                at, going = k, 1
-            elif high - height >= least_m:
-                at, going = k, -1
+            low = k if height < known[low] else low
+            high = k if height > known[high] else high
+            if height - known[low] >= least_m:
+                begins, at, going = low, k, 1
+            elif known[high] - height >= least_m:
+                begins, at, going = high, k, -1
         elif (height - known[at]) * going >= 0.0:
             at = k
         elif (known[at] - height) * going >= least_m:
             turns.append(at)
             at, going = k, -going
-    return turns
+    if not ends:
+        return turns
+    return [begins, *turns, at] if going else sorted((low, high))
 
 
-def contours_climbed_m(elevation_m: Array, interval_m: float, least_m: float) -> float:
+def contours_climbed_m(turns_m: Array, interval_m: float) -> float:
     """Ascent as counted on the map: contour lines crossed upwards times the interval, metres.
 
-    Unknown heights are passed over; with `least_m`, as in `ascent`, wiggles across one line are not
-    counted twice.
+    Between turning heights (`leg_turns`), so that wiggles across one line are not counted twice.
     """
-    turns = _turning_heights(elevation_m[np.isfinite(elevation_m)], least_m)
     lines = 0
-    for start, end in pairwise(turns):
+    for start, end in pairwise(turns_m):
         if end > start:
             # A line at the start is stood on, not crossed.
             lines += math.floor(end / interval_m) - math.floor(start / interval_m)

@@ -14,7 +14,7 @@ from steybrae.bands import DEFAULT_EDGES_DEG, STEEP_DEG, Band, BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.frozen import dataclass
 from steybrae.quantities import finite, shown_slope_deg
-from steybrae.route.ascent import ascent, contours_climbed_m
+from steybrae.route.ascent import climbed, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
 from steybrae.route.expected import SteepestOnLine, slope_reading
 from steybrae.route.ground import LegGround, Look
@@ -54,11 +54,16 @@ class Rules:
 
 
 def screen_leg(
-    names: tuple[int, str, str], ground: LegGround, above: Above, look: Look, rules: Rules
+    names: tuple[int, str, str],
+    ground: LegGround,
+    turns_m: tuple[float, ...],
+    above: Above,
+    look: Look,
+    rules: Rules,
 ) -> LegScreening:
     """Say what the ground of one leg is like, with None for all that is not known.
 
-    `names` are its number and those of its turn points.
+    `names` are its number and those of its turn points; it climbs between `turns_m`, by `leg_turns`.
     """
     number, from_, to = names
     pieces, near = ground.pieces, ground.beside
@@ -75,7 +80,9 @@ def screen_leg(
     situation = rules.situation(
         unknown_m=unknown, unknown_near=near.unknown, open_above=open_above, slope_high_deg=slope_high
     )
-    climb = ascent(ground.surface_m, rules.reversal_m)
+    turns = np.array(turns_m)
+    climb = climbed(turns, at_least=not np.isfinite(ground.surface_m).all())
+    on_map_m = None if rules.interval_m is None else contours_climbed_m(turns, rules.interval_m)
     heights = ground.surface_m[np.isfinite(ground.surface_m)]
     return LegScreening(
         number=number,
@@ -85,7 +92,7 @@ def screen_leg(
         ascent_m=climb.up_m,
         descent_m=climb.down_m,
         ascent_at_least=climb.at_least,
-        ascent_on_map_m=_on_map_m(ground.surface_m, rules),
+        ascent_on_map_m=on_map_m,
         elevation_min_m=float(heights.min()) if len(heights) else None,
         elevation_max_m=float(heights.max()) if len(heights) else None,
         slope_max_deg=slope_max,
@@ -207,12 +214,6 @@ def _known_share(pieces: Pieces) -> float:
 
 def _greatest(values: Array) -> float | None:
     return float(np.nanmax(values)) if np.isfinite(values).any() else None
-
-
-def _on_map_m(elevation_m: Array, rules: Rules) -> float | None:
-    if rules.interval_m is None:
-        return None
-    return contours_climbed_m(elevation_m, rules.interval_m, rules.reversal_m)
 
 
 def short_steeper(bands: BandScheme, slope: float | None, short: float | None) -> float | None:

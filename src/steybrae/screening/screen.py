@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from steybrae import __version__
 from steybrae.cautions import Situation, cautions_for
 from steybrae.names import clean
-from steybrae.route.ascent import reversal_m
+from steybrae.route.ascent import leg_turns, reversal_m
 from steybrae.route.ground import LegGround, leg_ground, leg_windows
 from steybrae.route.kept import NOTHING_KEPT, Kept, T
 from steybrae.route.legs import Route, Track, stretches
@@ -124,7 +124,6 @@ def _rules(ready: ReadyLine, above: tuple[Above, ...]) -> Rules:
 def _legs(
     ready: ReadyLine, above: tuple[Above, ...], rules: Rules, matching: Matching | None
 ) -> tuple[list[LegScreening], list[LegGround]]:
-    legs: list[LegScreening] = []
     grounds: list[LegGround] = []
     told_by = ready.settings, ready.known, tuple(rules.situation.keywords.items())
     beside = [None, *ready.tracks, None]
@@ -132,8 +131,11 @@ def _legs(
         cells = None if matching is None else matching.leg(track, look)
         neighbours = beside[number], beside[number + 2]
         grounds.append(leg_ground(ready.source, track, look, neighbours, cells, ready.kept))
+    legs: list[LegScreening] = []
+    turns_m = leg_turns([ground.surface_m for ground in grounds], rules.reversal_m)
+    for number, (ground, turns, look) in enumerate(zip(grounds, turns_m, ready.looks, strict=True)):
         names = number + 1, ready.name(number), ready.name(number + 1)
-        parts = names, grounds[-1], above[number], look
+        parts = names, ground, tuple(turns.tolist()), above[number], look
         legs.append(ready.kept.of("leg", (*parts, told_by), partial(screen_leg, *parts, rules)))
     return legs, grounds
 
