@@ -140,6 +140,11 @@ def test_legs_begin_where_asked_in_a_line_of_places() -> None:
         ([(375000.0, 6567000.0), PLACES[0]], PlaceError, "got 375000, 6.567e+06."),
         ({"type": "Point", "coordinates": [0, 0]}, RouteError, "two different points or more; it has 1."),
         ({"type": "LineString", "coordinates": {1}}, RouteError, "it has what JSON has not (a set)."),
+        ([PLACES[0], b"59 -8"], PlaceError, "got b'59 -8'."),
+        ([PLACES[0], {"type": "Point", "coordinates": []}], PlaceError, "'coordinates': []}. Give it like"),
+        ([PLACES[0], {"type": "Point", "coordinates": None}], PlaceError, "'coordinates': None}."),
+        ([PLACES[0], {"type": "Point"}], PlaceError, "got {'type': 'Point'}."),
+        ([PLACES[0], {"type": "Feature", "properties": 1, "geometry": None}], PlaceError, "'properties': 1,"),
         (Held({"type": "LineString"}, CRS), RouteError, "on WGS 84; these are in EPSG:32629."),
     ],
 )
@@ -322,6 +327,8 @@ def test_a_closed_dataset_is_refused(tmp_path: Path) -> None:
         ),
         (lambda: settings_of({"start_slopes_deg": (30,)}), "should be two, like (30, 55); got (30,)."),
         (lambda: given_line(PLACES, "1km", 25.0), "Places where legs begin should be a list; got '1km'."),
+        (lambda: settings_of({"place_error_m": float("nan")}), "position error should be a number; got nan."),
+        (lambda: settings_of({"reach_m": 10**400}), "The reach should be a number; got 1000"),
         (lambda: steybrae.review(None), "Logs should be a list; got None."),
         (
             lambda: steybrae.gap(scale=25_000, interval_m=10, across_mm=12.5, gaps="five"),

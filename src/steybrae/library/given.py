@@ -151,12 +151,12 @@ def given_place(given: Any) -> Place:
     if isinstance(given, str):
         return parse_place(given)
     shape = _geojson(given)
-    if shape is not None:
-        given = _point(shape)
+    # Letters are numbers in bytes, and a set has no order.
+    listed: Any = None if isinstance(given, bytes | bytearray | set) else given
     try:
-        lat_deg, lon_deg, *name = given
+        lat_deg, lon_deg, *name = listed if shape is None else _point(shape)
         return Place(float(lat_deg), float(lon_deg), " ".join(map(str, name)))
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, KeyError, AttributeError) as error:
         if isinstance(error, PlaceError):
             raise
         message = (
