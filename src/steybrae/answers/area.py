@@ -91,8 +91,10 @@ def overhead_text(over: AreaOverhead) -> str:
     more = area_km2(sum(row.km2 for row in over.rows if row.unknown_above)).figure
     return (
         f"Start zones: {start_zone_words(over)} An overhead path angle is that of the steepest path that "
-        "snow from a source could take to a cell, rounded up; none is looked for below 18 degrees. Where the "
-        "sight up to a source is steeper, ground and route lead with that. Sources "
+        "snow from a source could take to a cell, rounded up; none is looked for below 18 degrees. Paths are "
+        "taken as short as they could be: on square cells an angle is up to 0.8 degree too steep before it "
+        "is rounded, on cells twice as long as wide 2.3, and never too gentle. Where the sight up to a source "
+        "is steeper, ground and route lead with that. Sources "
         "are the cells of start zones and all ground steeper than they are (3 and 4 in start_zones.tif), "
         "wherever they lie in the model; possible start zones, short pieces and unknown ground are none. For "
         f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
