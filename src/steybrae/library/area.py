@@ -73,6 +73,10 @@ def make_rasters(
     SteybraeError
         As `run_area`; or an output that may not be written.
     """
+    if cluster is not None:
+        from steybrae.raster.cluster import check_cluster  # noqa: PLC0415  an optional extra
+
+        check_cluster(cluster)
     with open_model(job.paths, job.z_unit) as model:
         job = replace(job, settings=replace(job.settings, model_found=found_near(model)))
         identity = job_identity(job, model.info)
