@@ -273,7 +273,10 @@ def test_a_labelled_array_lies_where_its_labels_say() -> None:
 def test_a_labelled_array_keeps_fill_value_scale_and_unit() -> None:
     feet = np.round(hill() / 0.3048 * 10.0).astype(np.int32)
     feet[10, 10] = -1
-    found = steybrae.slopes(labelled(feet, _FillValue=-1, scale_factor=0.1, units="ft"))
+    # Attributes read from a file may be arrays of one number, and may say nothing.
+    fill = np.array([-1], np.int32)
+    attributes = {"_FillValue": None, "missing_value": fill, "scale_factor": 0.1, "add_offset": None}
+    found = steybrae.slopes(labelled(feet, **attributes, units="ft"))
     plain = steybrae.slopes((hill(), TRANSFORM, CRS))
     assert np.isnan(found.slope_deg[10, 10])
     known = ~np.isnan(found.slope_deg)
@@ -298,6 +301,9 @@ NO_CRS = labelled(hill()).drop_vars("spatial_ref")
         ((hill(), Affine.identity(), CRS), "should say where its cells lie; it has no transform."),
         (NO_CRS, "should say its coordinate reference system; it has none."),
         (labelled(hill()).isel(x=[0, 1, 3, 4]), "The labels of x should be the centres of cells"),
+        (labelled(hill(), scale_factor="much"), "array's scale_factor should be a number; got 'much'."),
+        (labelled(hill(), missing_value=[1, 2]), "missing_value should be a number; got [1, 2]."),
+        (labelled(hill(), units=5), "The height unit should be m, ft or usft; got '5'."),
         (labelled(hill()).rename(x="p"), "should have the dimensions y and x; it has ('y', 'p')."),
     ],
 )
