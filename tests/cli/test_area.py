@@ -69,6 +69,8 @@ def test_it_writes_slope_and_bands_and_says_how_much_lies_where(made: tuple[Path
     assert "Written: slope.tif, bands.tif, bands_possible.tif." in text
     assert re.search(r" unknown 0 \d+ 0\.\d{3} 0\.\d % 0\.\d{3} \d\.\d %", text)
     assert "Bands and this table are of the slope over 20.0 m." in text
+    # Seen: 41 degrees at most here, no upper end of ground's at the same place.
+    assert "wider interval where the model is drawn or smoothed near the place or line alone" in text
     for part in ("<25", "55+", "km2 by facing", "NE", "km2 by elevation", "1000-1500 m"):
         assert part in text
     assert "Read the local avalanche forecast" in text

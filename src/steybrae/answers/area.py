@@ -237,7 +237,8 @@ def _baselines(result: AreaResult) -> str:
     no_end = sum(row.km2 for row in result.bands_possible if row.value >= OPEN)
     words += (
         " Possible bands are those of the upper end of its 95 % interval, or of a short piece of 30 degrees "
-        "and more over two cells; ground and route count gentler short pieces too."
+        "and more over two cells; ground and route count gentler short pieces too, and have a wider interval "
+        "where the model is drawn or smoothed near the place or line alone."
     )
     if no_end > 0.0:
         words += f' For {area_km2(no_end).text} no upper end is known: read their band as "{AT_LEAST}".'
