@@ -176,7 +176,7 @@ def test_killed_in_the_middle_it_goes_on(tmp_path: Path) -> None:
         ),
         (
             ("--dem", "{model}", "--threads", "0"),
-            "The number of threads should be 1 or more; got 0. Leave --threads out to take all.",
+            "The number of threads should be 1 or more; got 0. Leave it out to take all.",
         ),
         (
             ("--dem", "{model}", "--compress", "zip"),

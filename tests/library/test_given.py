@@ -335,6 +335,15 @@ def test_a_closed_dataset_is_refused(tmp_path: Path) -> None:
         (lambda: given_line(PLACES, "1km", 25.0), "Places where legs begin should be a list; got '1km'."),
         (lambda: settings_of({"place_error_m": float("nan")}), "position error should be a number; got nan."),
         (lambda: settings_of({"reach_m": 10**400}), "The reach should be a number; got 1000"),
+        (
+            lambda: steybrae.area("dem.tif", "out", threads=-1),
+            "number of threads should be 1 or more; got -1.",
+        ),
+        (lambda: steybrae.area("dem.tif", "out", threads="two"), "should be 1 or more; got 'two'."),
+        (
+            lambda: steybrae.area("dem.tif", "out", layers="bands"),
+            "layers should be a list; got 'bands'.",
+        ),
         (lambda: steybrae.review(None), "Logs should be a list; got None."),
         (
             lambda: steybrae.gap(scale=25_000, interval_m=10, across_mm=12.5, gaps="five"),
@@ -353,6 +362,14 @@ def test_what_is_of_another_kind_is_refused_in_a_sentence(ask: Callable[[], Any]
     with pytest.raises(steybrae.SteybraeError) as refused:
         ask()
     assert words in str(refused.value)
+
+
+def test_rasters_asked_for_twice_are_made_once(tmp_path: Path) -> None:
+    path = written(tmp_path / "hill.tif", hill())
+    found = steybrae.area(path, tmp_path / "out", layers=["bands", "start_zones", "bands"], overhead=True)
+    assert found.outputs == ("bands.tif", "start_zones.tif", "overhead.tif")
+    with pytest.raises(TypeError, match="a path is a text or path-like, not NoneType"):
+        steybrae.area(path, None)  # type: ignore[arg-type]
 
 
 def test_one_number_of_an_array_is_one_slope() -> None:
