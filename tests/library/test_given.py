@@ -333,6 +333,16 @@ def test_a_closed_dataset_is_refused(tmp_path: Path) -> None:
         ),
         (lambda: settings_of({"start_slopes_deg": (30,)}), "should be two, like (30, 55); got (30,)."),
         (lambda: given_line(PLACES, "1km", 25.0), "Places where legs begin should be a list; got '1km'."),
+        (lambda: given_line(PLACES, [1000], 25.0), "legs begin should be texts; got (1000,)."),
+        (
+            lambda: given_line(PLACES, (), -1),
+            "tolerance should be above 0 and of a likely size; got '-1m'.",
+        ),
+        (lambda: steybrae.spacing(-3, scale=25_000, interval_m=10), "got '-3deg'."),
+        (
+            lambda: steybrae.spacing(float("nan"), scale=25_000, interval_m=10),
+            "Slopes should be degrees, or texts like '62%'; got nan.",
+        ),
         (lambda: settings_of({"place_error_m": float("nan")}), "position error should be a number; got nan."),
         (lambda: settings_of({"reach_m": 10**400}), "The reach should be a number; got 1000"),
         (
