@@ -61,6 +61,17 @@ def made(model: Path) -> tuple[Path, str]:
     return model.parent / "out", area_alone("--dem", model, "--out", model.parent / "out")
 
 
+def test_rasters_of_an_earlier_run_are_told(tmp_path: Path) -> None:
+    # Seen: a README of new bands beside the overhead angles of another model, without a word.
+    path = write(tmp_path / "hills.tif", mountains(40, 40))
+    out = tmp_path / "out"
+    assert "earlier" not in area_alone("--dem", path, "--out", out, "--slope", "--aspect")
+    said = area_alone("--dem", path, "--out", out, "--bands", "--slope", "--force", "--json")
+    assert json.loads(said)["earlier_outputs"] == ["aspect.tif"]
+    readme = " ".join((out / "README.txt").read_text().split())
+    assert "In the folder, of an earlier run: aspect.tif; perhaps of another model" in readme
+
+
 def test_it_writes_slope_and_bands_and_says_how_much_lies_where(made: tuple[Path, str]) -> None:
     folder, out = made
     assert sorted(path.name for path in folder.iterdir()) == MADE

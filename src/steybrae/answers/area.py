@@ -209,6 +209,12 @@ def _group_table(result: AreaResult, title: str, groups: dict[str, dict[str, flo
 
 def _basis(result: AreaResult) -> Iterator[Block]:
     model = result.model
+    if result.earlier_outputs:
+        earlier = ", ".join(result.earlier_outputs)
+        yield Paragraph(
+            f"In the folder, of an earlier run: {earlier}; perhaps of another model or with other options, "
+            "and not meant by what is said here."
+        )
     scale = "" if model.crs_scale is None else f", a metre of its CRS {model.crs_scale:.6f} m of ground"
     yield Paragraph(
         f"Model: {model.crs}; cells {model.cell_size_m[0]:.1f} x {model.cell_size_m[1]:.1f} m on the "

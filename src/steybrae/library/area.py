@@ -18,7 +18,7 @@ from steybrae.library.given import GivenModel, How, settings_of
 from steybrae.library.route import needed_path
 from steybrae.quantities import several
 from steybrae.raster.files.outputs import WORK, Workspace
-from steybrae.raster.job import AreaJob, Told
+from steybrae.raster.job import LAYERS, AreaJob, Told
 from steybrae.raster.result import AreaResult
 from steybrae.raster.run import job_identity, output_names, run_area
 from steybrae.render.terminal import terminal_text
@@ -94,6 +94,8 @@ def make_rasters(
     check_not_read([*outputs, out / WORK], [*read, *{folder for file in read for folder in file.parents}])
     with Workspace(out, identity, output_names(job), resume=resume, force=force) as place:
         found = run_area(job, place, threads=threads or os.cpu_count() or 1, cluster=cluster, told=told)
+        names = [f"{layer}.tif" for layer in LAYERS if layer not in job.layers]
+        found = replace(found, earlier_outputs=tuple(name for name in names if (out / name).exists()))
         found = found if finish is None else finish(found)
         place.write_text("table.csv", area_csv(found))
         place.write_text("table.json", json_text("area", found, settings_file) + "\n")
