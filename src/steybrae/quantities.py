@@ -141,10 +141,13 @@ def round_down(value: Number, step: float) -> Number:
 def number(value: Any, what: str) -> float:
     """Take a number, without a unit, which its name has; `QuantityError` for anything else."""
     try:
-        return float(value)
-    except (TypeError, ValueError) as error:
-        message = f"{what} should be a number; got {value!r:.60}. Give it without its unit."
-        raise QuantityError(message) from error
+        found = float(value)
+        if math.isfinite(found):
+            return found
+    except (TypeError, ValueError, OverflowError):
+        pass
+    message = f"{what} should be a number; got {value!r:.60}. Give it without its unit."
+    raise QuantityError(message)
 
 
 def several(value: Any, what: str) -> tuple[Any, ...]:

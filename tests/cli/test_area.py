@@ -61,6 +61,17 @@ def made(model: Path) -> tuple[Path, str]:
     return model.parent / "out", area_alone("--dem", model, "--out", model.parent / "out")
 
 
+def test_rasters_of_an_earlier_run_are_told(tmp_path: Path) -> None:
+    # Seen: a README of new bands beside the overhead angles of another model, without a word.
+    path = write(tmp_path / "hills.tif", mountains(40, 40))
+    out = tmp_path / "out"
+    assert "earlier" not in area_alone("--dem", path, "--out", out, "--slope", "--aspect")
+    said = area_alone("--dem", path, "--out", out, "--bands", "--slope", "--force", "--json")
+    assert json.loads(said)["earlier_outputs"] == ["aspect.tif"]
+    readme = " ".join((out / "README.txt").read_text().split())
+    assert "In the folder, of an earlier run: aspect.tif; perhaps of another model" in readme
+
+
 def test_it_writes_slope_and_bands_and_says_how_much_lies_where(made: tuple[Path, str]) -> None:
     folder, out = made
     assert sorted(path.name for path in folder.iterdir()) == MADE
@@ -69,6 +80,8 @@ def test_it_writes_slope_and_bands_and_says_how_much_lies_where(made: tuple[Path
     assert "Written: slope.tif, bands.tif, bands_possible.tif." in text
     assert re.search(r" unknown 0 \d+ 0\.\d{3} 0\.\d % 0\.\d{3} \d\.\d %", text)
     assert "Bands and this table are of the slope over 20.0 m." in text
+    # Seen: 41 degrees at most here, no upper end of ground's at the same place.
+    assert "wider interval where the model is drawn or smoothed near the place or line alone" in text
     for part in ("<25", "55+", "km2 by facing", "NE", "km2 by elevation", "1000-1500 m"):
         assert part in text
     assert "Read the local avalanche forecast" in text
@@ -174,7 +187,7 @@ def test_killed_in_the_middle_it_goes_on(tmp_path: Path) -> None:
         ),
         (
             ("--dem", "{model}", "--threads", "0"),
-            "The number of threads should be 1 or more; got 0. Leave --threads out to take all.",
+            "The number of threads should be 1 or more; got 0. Leave it out to take all.",
         ),
         (
             ("--dem", "{model}", "--compress", "zip"),

@@ -275,8 +275,8 @@ def test_errors_are_one_line(small, tmp_path):
             f"The elevation model {empty} should hold heights; the file is empty. Get it again."
         ),
         (line, "--dem", text): (
-            f"The elevation model {text} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII "
-            "grid); it is not, or is damaged. Check the file."
+            f"The elevation model {text} should be a GeoTIFF, a VRT, an ASCII grid or another kind that is "
+            "read here; it is not, or is damaged. Make a GeoTIFF of it with gdal_translate, or get it again."
         ),
         (line, "--dem", raster, "--drift", "50"): (
             "The drift should lie between 0 and 45 degrees; got 50. Usual is about 3."

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio.shutil
-from tests.files.test_missing_ground import HEIGHTS, NEXT, vrt, write
+from tests.files.test_missing_ground import HEIGHTS, vrt, write
 
 from steybrae.files.model.fingerprints import files_fingerprint, files_state
 from steybrae.files.model.rasters import ModelInfo, open_model
@@ -65,12 +65,6 @@ class TestFingerprint:
             pam(tile, scale)
             seen.append(info(tile).fingerprints)
         assert len(set(seen)) == 3
-
-    def test_it_tells_a_source_that_was_not_there(self, tile: Path, tmp_path: Path) -> None:
-        outer = vrt(tmp_path / "dem.vrt", "a.tif", "b.tif")
-        before = info(outer).fingerprints
-        write(tmp_path / "b.tif", HEIGHTS.astype("float32"), transform=NEXT)
-        assert info(outer).fingerprints != before
 
     def test_it_is_the_same_in_another_folder(self, tile: Path, tmp_path: Path) -> None:
         outer = vrt(tmp_path / "dem.vrt", "a.tif")

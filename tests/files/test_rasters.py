@@ -458,9 +458,19 @@ class TestRefused:
         path = tmp_path / "dem.tif"
         path.write_bytes(content)
         assert refusal(FileReadError, path) == (
-            f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII grid); "
-            "it is not, or is damaged. Check the file."
+            f"The elevation model {path} should be a GeoTIFF, a VRT, an ASCII grid or another kind that is "
+            "read here; it is not, or is damaged. Make a GeoTIFF of it with gdal_translate, or get it again."
         )
+
+    def test_a_kind_that_gdal_reads_and_we_do_not(self, tmp_path: Path) -> None:
+        # Seen: "should be a raster that GDAL reads", of one that it does.
+        path = tmp_path / "dem.png"
+        how = {"crs": "EPSG:32629", "transform": Affine(10, 0, 375000, 0, -10, 6567000), "count": 1}
+        with rasterio.open(path, "w", driver="PNG", width=9, height=9, dtype="uint16", **how) as out:
+            out.write(np.ones((1, 9, 9), "uint16"))
+        said = refusal(FileReadError, path)
+        assert "GDAL reads" not in said
+        assert "Make a GeoTIFF of it with gdal_translate" in said
 
     def test_several_bands_and_complex_numbers(self, tmp_path: Path) -> None:
         two = write(tmp_path / "two.tif", np.stack([heights(), heights()]))
@@ -690,8 +700,8 @@ class TestOffline:
         path = tmp_path / "dem.xml"
         path.write_text(text.replace("{at}", server[0]))
         assert refusal(FileReadError, path) == (
-            f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII grid); it "
-            "is not, or is damaged. Check the file."
+            f"The elevation model {path} should be a GeoTIFF, a VRT, an ASCII grid or another kind that is "
+            "read here; it is not, or is damaged. Make a GeoTIFF of it with gdal_translate, or get it again."
         )
         assert refusal(FileReadError, vrt(tmp_path / "dem.vrt", "dem.xml", (40, 50))) == (
             f"A virtual raster should name raster files (GTiff, HFA, AAIGrid, GRASSASCIIGrid, DTED, VRT); "
@@ -736,6 +746,19 @@ class TestVirtualRasters:
         found = read_all(vrt(tmp_path / "dem.vrt", "below/in.vrt", (60, 50)))
         assert_array_equal(found[:40], heights())
         assert np.isnan(found[40:]).all()
+
+    def test_a_source_that_is_missing_is_refused_whatever_is_open(self, tmp_path: Path) -> None:
+        # Seen: refused once, then unknown ground without a word while another virtual raster was open.
+        write(tmp_path / "dem.tif", heights())
+        inner = vrt(tmp_path / "in.vrt", "dem.tif", (40, 50))
+        path = vrt(tmp_path / "lost.vrt", "lost.tif", (40, 50))
+        with open_model([vrt(tmp_path / "dem.vrt", inner.name, (40, 50))]) as model:
+            model.read(0, 0, 40, 50)
+            for _ in range(3):
+                assert refusal(FileReadError, path) == (
+                    f"The virtual raster {path} should name files that are there; {tmp_path / 'lost.tif'} is "
+                    "not. Get it, or make the virtual raster anew, with gdalbuildvrt, of those that are."
+                )
 
     def test_vrts_that_name_each_other(self, tmp_path: Path) -> None:
         path = vrt(tmp_path / "a.vrt", "b.vrt", (40, 50))

@@ -140,6 +140,11 @@ def test_legs_begin_where_asked_in_a_line_of_places() -> None:
         ([(375000.0, 6567000.0), PLACES[0]], PlaceError, "got 375000, 6.567e+06."),
         ({"type": "Point", "coordinates": [0, 0]}, RouteError, "two different points or more; it has 1."),
         ({"type": "LineString", "coordinates": {1}}, RouteError, "it has what JSON has not (a set)."),
+        ([PLACES[0], b"59 -8"], PlaceError, "got b'59 -8'."),
+        ([PLACES[0], {"type": "Point", "coordinates": []}], PlaceError, "'coordinates': []}. Give it like"),
+        ([PLACES[0], {"type": "Point", "coordinates": None}], PlaceError, "'coordinates': None}."),
+        ([PLACES[0], {"type": "Point"}], PlaceError, "got {'type': 'Point'}."),
+        ([PLACES[0], {"type": "Feature", "properties": 1, "geometry": None}], PlaceError, "'properties': 1,"),
         (Held({"type": "LineString"}, CRS), RouteError, "on WGS 84; these are in EPSG:32629."),
     ],
 )
@@ -268,7 +273,10 @@ def test_a_labelled_array_lies_where_its_labels_say() -> None:
 def test_a_labelled_array_keeps_fill_value_scale_and_unit() -> None:
     feet = np.round(hill() / 0.3048 * 10.0).astype(np.int32)
     feet[10, 10] = -1
-    found = steybrae.slopes(labelled(feet, _FillValue=-1, scale_factor=0.1, units="ft"))
+    # Attributes read from a file may be arrays of one number, and may say nothing.
+    fill = np.array([-1], np.int32)
+    attributes = {"_FillValue": None, "missing_value": fill, "scale_factor": 0.1, "add_offset": None}
+    found = steybrae.slopes(labelled(feet, **attributes, units="ft"))
     plain = steybrae.slopes((hill(), TRANSFORM, CRS))
     assert np.isnan(found.slope_deg[10, 10])
     known = ~np.isnan(found.slope_deg)
@@ -293,6 +301,9 @@ NO_CRS = labelled(hill()).drop_vars("spatial_ref")
         ((hill(), Affine.identity(), CRS), "should say where its cells lie; it has no transform."),
         (NO_CRS, "should say its coordinate reference system; it has none."),
         (labelled(hill()).isel(x=[0, 1, 3, 4]), "The labels of x should be the centres of cells"),
+        (labelled(hill(), scale_factor="much"), "array's scale_factor should be a number; got 'much'."),
+        (labelled(hill(), missing_value=[1, 2]), "missing_value should be a number; got [1, 2]."),
+        (labelled(hill(), units=5), "The height unit should be m, ft or usft; got '5'."),
         (labelled(hill()).rename(x="p"), "should have the dimensions y and x; it has ('y', 'p')."),
     ],
 )
@@ -322,6 +333,27 @@ def test_a_closed_dataset_is_refused(tmp_path: Path) -> None:
         ),
         (lambda: settings_of({"start_slopes_deg": (30,)}), "should be two, like (30, 55); got (30,)."),
         (lambda: given_line(PLACES, "1km", 25.0), "Places where legs begin should be a list; got '1km'."),
+        (lambda: given_line(PLACES, [1000], 25.0), "legs begin should be texts; got (1000,)."),
+        (
+            lambda: given_line(PLACES, (), -1),
+            "tolerance should be above 0 and of a likely size; got '-1m'.",
+        ),
+        (lambda: steybrae.spacing(-3, scale=25_000, interval_m=10), "got '-3deg'."),
+        (
+            lambda: steybrae.spacing(float("nan"), scale=25_000, interval_m=10),
+            "Slopes should be degrees, or texts like '62%'; got nan.",
+        ),
+        (lambda: settings_of({"place_error_m": float("nan")}), "position error should be a number; got nan."),
+        (lambda: settings_of({"reach_m": 10**400}), "The reach should be a number; got 1000"),
+        (
+            lambda: steybrae.area("dem.tif", "out", threads=-1),
+            "number of threads should be 1 or more; got -1.",
+        ),
+        (lambda: steybrae.area("dem.tif", "out", threads="two"), "should be 1 or more; got 'two'."),
+        (
+            lambda: steybrae.area("dem.tif", "out", layers="bands"),
+            "layers should be a list; got 'bands'.",
+        ),
         (lambda: steybrae.review(None), "Logs should be a list; got None."),
         (
             lambda: steybrae.gap(scale=25_000, interval_m=10, across_mm=12.5, gaps="five"),
@@ -340,6 +372,14 @@ def test_what_is_of_another_kind_is_refused_in_a_sentence(ask: Callable[[], Any]
     with pytest.raises(steybrae.SteybraeError) as refused:
         ask()
     assert words in str(refused.value)
+
+
+def test_rasters_asked_for_twice_are_made_once(tmp_path: Path) -> None:
+    path = written(tmp_path / "hill.tif", hill())
+    found = steybrae.area(path, tmp_path / "out", layers=["bands", "start_zones", "bands"], overhead=True)
+    assert found.outputs == ("bands.tif", "start_zones.tif", "overhead.tif")
+    with pytest.raises(TypeError, match="a path is a text or path-like, not NoneType"):
+        steybrae.area(path, None)  # type: ignore[arg-type]
 
 
 def test_one_number_of_an_array_is_one_slope() -> None:

@@ -14,6 +14,8 @@ from tests.needs import lacking
 from tests.raster.rasters_made import cells, mountains, run, with_voids, write
 
 from steybrae.errors import MissingExtraError, QuantityError
+from steybrae.library.area import make_rasters
+from steybrae.raster.job import AreaJob
 
 HERE = bool(__import__("importlib.util", fromlist=["util"]).find_spec("distributed"))
 
@@ -102,8 +104,19 @@ def test_a_number_of_workers_is_needed(model: Path, tmp_path: Path) -> None:
     with pytest.raises(QuantityError) as stop:
         run(tmp_path / "out", model, cluster="local:none")
     assert str(stop.value) == (
-        "--cluster local:N takes a number of workers from 1; got 'local:none'. Write local:2."
+        "--cluster local:N takes 1 to 256 workers; got 'local:none'. Write local:2, one for each processor."
     )
+
+
+@pytest.mark.usefixtures("dask")
+@pytest.mark.parametrize("cluster", ["local:0", "local:257", "local:\N{SUPERSCRIPT TWO}", "nowhere"])
+def test_a_cluster_that_is_none_is_refused_before_a_folder_is_made(
+    model: Path, tmp_path: Path, cluster: str
+) -> None:
+    # Seen: unfinished work, which the next call had to be told about; of 999 workers tracebacks of Dask.
+    with pytest.raises(QuantityError, match=re.escape(repr(cluster))):
+        make_rasters(AreaJob((model,)), tmp_path / "out", cluster=cluster)
+    assert not (tmp_path / "out").exists()
 
 
 def test_without_dask_it_says_what_is_missing(model, tmp_path, monkeypatch) -> None:

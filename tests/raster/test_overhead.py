@@ -13,6 +13,7 @@ from tests.made_models import in_steps
 from tests.raster.rasters_made import UTM, VOID, cells, mountains, run, with_voids, write
 from tests.raster.test_overhead_kernel import heads_together
 
+from steybrae.answers.area import overhead_text
 from steybrae.errors import QuantityError
 from steybrae.figures.area_figure import CAUTION_LETTERS, area_figure
 from steybrae.figures.style import picture_style
@@ -22,9 +23,9 @@ from steybrae.raster.files.outputs import WORK
 from steybrae.raster.files.tiff import Preview, read_preview
 from steybrae.raster.job import LAYERS, AreaJob, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
-from steybrae.raster.overhead.layers import RING, code_words, in_own_cells, joined_block, told_deg
+from steybrae.raster.overhead.layers import LENGTHS, RING, code_words, in_own_cells, joined_block, told_deg
 from steybrae.raster.overhead.result import start_zone_words
-from steybrae.raster.overhead.survey import overlooked_by_unknown, steeper_of, tile_lengths_m
+from steybrae.raster.overhead.survey import overlooked_by_unknown, shortest_share, steeper_of, tile_lengths_m
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import ground_at
@@ -404,6 +405,15 @@ class TestCellsJoinedForAPlace:
                 if found.path is not None:
                     assert codes[row, col] % 100 >= min(61, found.path.deg - 0.01)
         assert {(True, 3), (False, 1), (False, 2)} <= told
+
+    @pytest.mark.parametrize(("oblong", "more_deg"), [(1.0, 0.8), (2.0, 2.3)])
+    def test_it_says_how_much_too_steep_short_paths_are(self, made, oblong: float, more_deg: float) -> None:
+        # Seen: ground 37.5 degrees, area 39, "rounded up".
+        share = shortest_share(np.array(LENGTHS) * (1.0, oblong))
+        true_deg = np.arange(18.0, 61.0)
+        told = np.degrees(np.arctan(np.tan(np.radians(true_deg)) / share))
+        assert more_deg - 0.1 < (told - true_deg).max() <= more_deg
+        assert f" {more_deg:g}" in overhead_text(made[1].overhead)
 
     def test_it_says_so(self, stepped, made) -> None:
         for result, joined_m in ((stepped[3], 10.0), (made[1], None)):

@@ -493,6 +493,9 @@ class TestRefusals:
         assert str(stop.value) == (
             f"{tmp_path / 'file'} should be a folder for the outputs; it is a file. Give a folder's name."
         )
+        (tmp_path / "link").symlink_to("nowhere")
+        with pytest.raises(FileWriteError, match=r"it is a link to nowhere\. Give a folder's name"):
+            run(tmp_path / "link", model)
         with pytest.raises(FileWriteError) as stop:
             run(tmp_path / "no" / "out", model)
         assert str(stop.value) == (

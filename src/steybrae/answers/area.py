@@ -91,8 +91,10 @@ def overhead_text(over: AreaOverhead) -> str:
     more = area_km2(sum(row.km2 for row in over.rows if row.unknown_above)).figure
     return (
         f"Start zones: {start_zone_words(over)} An overhead path angle is that of the steepest path that "
-        "snow from a source could take to a cell, rounded up; none is looked for below 18 degrees. Where the "
-        "sight up to a source is steeper, ground and route lead with that. Sources "
+        "snow from a source could take to a cell, rounded up; none is looked for below 18 degrees. Paths are "
+        "taken as short as they could be: on square cells an angle is up to 0.8 degree too steep before it "
+        "is rounded, on cells twice as long as wide 2.3, and never too gentle. Where the sight up to a "
+        "source is steeper, ground and route lead with that. Sources "
         "are the cells of start zones and all ground steeper than they are (3 and 4 in start_zones.tif), "
         "wherever they lie in the model; possible start zones, short pieces and unknown ground are none. For "
         f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
@@ -207,6 +209,12 @@ def _group_table(result: AreaResult, title: str, groups: dict[str, dict[str, flo
 
 def _basis(result: AreaResult) -> Iterator[Block]:
     model = result.model
+    if result.earlier_outputs:
+        earlier = ", ".join(result.earlier_outputs)
+        yield Paragraph(
+            f"In the folder, of an earlier run: {earlier}; perhaps of another model or with other options, "
+            "and not meant by what is said here."
+        )
     scale = "" if model.crs_scale is None else f", a metre of its CRS {model.crs_scale:.6f} m of ground"
     yield Paragraph(
         f"Model: {model.crs}; cells {model.cell_size_m[0]:.1f} x {model.cell_size_m[1]:.1f} m on the "
@@ -235,7 +243,8 @@ def _baselines(result: AreaResult) -> str:
     no_end = sum(row.km2 for row in result.bands_possible if row.value >= OPEN)
     words += (
         " Possible bands are those of the upper end of its 95 % interval, or of a short piece of 30 degrees "
-        "and more over two cells; ground and route count gentler short pieces too."
+        "and more over two cells; ground and route count gentler short pieces too, and have a wider interval "
+        "where the model is drawn or smoothed near the place or line alone."
     )
     if no_end > 0.0:
         words += f' For {area_km2(no_end).text} no upper end is known: read their band as "{AT_LEAST}".'

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, cast
 
@@ -127,7 +126,7 @@ def area(
             job,
             out,
             also=() if outputs.figure is None else (outputs.figure,),
-            threads=_threads(work.threads),
+            threads=work.threads,
             cluster=work.cluster,
             resume=work.resume,
             force=outputs.force,
@@ -159,19 +158,6 @@ def _job(
         cross_check=model.cross_check,
         baseline_m=rasters.baseline_m,
     )
-
-
-def _threads(threads: int | None) -> int:
-    from steybrae.errors import QuantityError
-
-    if threads is None:
-        return os.cpu_count() or 1
-    if threads < 1:
-        message = (
-            f"The number of threads should be 1 or more; got {threads}. Leave --threads out to take all."
-        )
-        raise QuantityError(message)
-    return threads
 
 
 def _draw(found: AreaResult, out: Path, figure: Path, *, force: bool) -> None:

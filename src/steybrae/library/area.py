@@ -6,17 +6,19 @@ import os
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, Unpack, cast
+from typing import TYPE_CHECKING, Any, Literal, Unpack
 
 from steybrae.answers.area import area_csv, area_document, area_readme
-from steybrae.errors import ModelError
+from steybrae.errors import ModelError, QuantityError
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import json_text
 from steybrae.files.whole import check_not_read
 from steybrae.library.answer import Answer, shown
-from steybrae.library.given import GivenModel, How, as_path, settings_of
+from steybrae.library.given import GivenModel, How, settings_of
+from steybrae.library.route import needed_path
+from steybrae.quantities import several
 from steybrae.raster.files.outputs import WORK, Workspace
-from steybrae.raster.job import AreaJob, Told
+from steybrae.raster.job import LAYERS, AreaJob, Told
 from steybrae.raster.result import AreaResult
 from steybrae.raster.run import job_identity, output_names, run_area
 from steybrae.render.terminal import terminal_text
@@ -31,6 +33,9 @@ if TYPE_CHECKING:
     from steybrae.screening.origin import SettingsFile
 
 __all__ = ["Area", "area", "drawing", "make_rasters"]
+
+OVERHEAD = ("overhead", "start_zones")
+"""Layers that are asked for together."""
 
 README_WIDE = 110
 """Letters in a line of README.txt."""
@@ -73,6 +78,13 @@ def make_rasters(
     SteybraeError
         As `run_area`; or an output that may not be written.
     """
+    if threads is not None and not (isinstance(threads, int) and threads >= 1):
+        message = f"The number of threads should be 1 or more; got {threads!r:.60}. Leave it out to take all."
+        raise QuantityError(message)
+    if cluster is not None:
+        from steybrae.raster.cluster import check_cluster  # noqa: PLC0415  an optional extra
+
+        check_cluster(cluster)
     with open_model(job.paths, job.z_unit) as model:
         job = replace(job, settings=replace(job.settings, model_found=found_near(model)))
         identity = job_identity(job, model.info)
@@ -82,6 +94,8 @@ def make_rasters(
     check_not_read([*outputs, out / WORK], [*read, *{folder for file in read for folder in file.parents}])
     with Workspace(out, identity, output_names(job), resume=resume, force=force) as place:
         found = run_area(job, place, threads=threads or os.cpu_count() or 1, cluster=cluster, told=told)
+        names = [f"{layer}.tif" for layer in LAYERS if layer not in job.layers]
+        found = replace(found, earlier_outputs=tuple(name for name in names if (out / name).exists()))
         found = found if finish is None else finish(found)
         place.write_text("table.csv", area_csv(found))
         place.write_text("table.json", json_text("area", found, settings_file) + "\n")
@@ -206,11 +220,11 @@ def area(
         raise ModelError(message)
     job = AreaJob(
         paths=tuple(path.absolute() for path in given.paths),
-        layers=(*layers, "overhead", "start_zones") if overhead else tuple(layers),
+        layers=tuple(dict.fromkeys(several(layers, "The layers") + (OVERHEAD if overhead else ()))),
         settings=settings,
         z_unit=z_unit,
         compress=compress,
     )
-    folder = cast("Path", as_path(out))
+    folder = needed_path(out)
     found = make_rasters(job, folder, threads=threads, resume=resume, force=force)
     return Area(found, folder)

@@ -119,7 +119,7 @@ def settings_of(how: Mapping[str, Any]) -> Settings:
         rules = replace(rules, low_deg=low, high_deg=high)
     if "start_area_m2" in said:
         what = "The least area of a start zone"
-        area = parse_ground_area_m2(f"{number(said['start_area_m2'], what):.6f}m2", what)
+        area = parse_ground_area_m2(_typed(said["start_area_m2"], what, "m2"), what)
         rules = replace(rules, least_area_m2=area)
     return Settings(
         method=method, engine=check_engine(said.get("engine", "own"), method), start_zones=rules, **found
@@ -128,7 +128,12 @@ def settings_of(how: Mapping[str, Any]) -> Settings:
 
 def length_m(value: Any, what: str, zero: bool) -> float:
     """Length on the ground that is a number, held to what a typed one is held to."""
-    return parse_ground_length_m(f"{number(value, what):.6f}m", what, zero=zero)
+    return parse_ground_length_m(_typed(value, what, "m"), what, zero=zero)
+
+
+def _typed(value: Any, what: str, unit: str) -> str:
+    """Write a number as a person types it, with its unit; no power of ten, which no option takes."""
+    return f"{number(value, what):.9f}".rstrip("0").rstrip(".") + unit
 
 
 def given_place(given: Any) -> Place:
@@ -151,12 +156,12 @@ def given_place(given: Any) -> Place:
     if isinstance(given, str):
         return parse_place(given)
     shape = _geojson(given)
-    if shape is not None:
-        given = _point(shape)
+    # Letters are numbers in bytes, and a set has no order.
+    listed: Any = None if isinstance(given, bytes | bytearray | set) else given
     try:
-        lat_deg, lon_deg, *name = given
+        lat_deg, lon_deg, *name = listed if shape is None else _point(shape)
         return Place(float(lat_deg), float(lon_deg), " ".join(map(str, name)))
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, KeyError, AttributeError) as error:
         if isinstance(error, PlaceError):
             raise
         message = (
@@ -217,9 +222,15 @@ def given_line(given: Any, legs_at: Iterable[str], turn_tolerance_m: float) -> R
     """
     from steybrae.files.routes import read_route, route_from_geojson, route_from_line  # noqa: PLC0415
 
+    begins = several(legs_at, "Places where legs begin")
+    if not all(isinstance(one, str) for one in begins):
+        message = (
+            f"Places where legs begin should be texts; got {begins!r:.60}. Give names, or lengths like 1.2km."
+        )
+        raise QuantityError(message)
     how: Any = {
-        "legs_at": several(legs_at, "Places where legs begin"),
-        "turn_tolerance_m": number(turn_tolerance_m, "The turn tolerance"),
+        "legs_at": begins,
+        "turn_tolerance_m": length_m(turn_tolerance_m, "The turn tolerance", zero=False),
     }
     path = as_path(given)
     if path is not None:
@@ -335,7 +346,8 @@ def numbers_or_texts(given: Any, what: str) -> list[str]:
     alone = isinstance(given, str) or not isinstance(given, Iterable) or getattr(given, "ndim", 1) == 0
     try:
         return [
-            one if isinstance(one, str) else f"{float(one):.9f}deg" for one in ([given] if alone else given)
+            one if isinstance(one, str) else _typed(float(one), what, "deg")
+            for one in ([given] if alone else given)
         ]
     except (TypeError, ValueError) as error:
         message = f"{what} should be degrees, or texts like '62%'; got {given!r:.60}. Give them so."

@@ -208,7 +208,7 @@ def slopes(model: Any, *, z_unit: str | None = None, **how: Unpack[How]) -> Slop
     """Slope, its 95 % interval, aspect and band of every cell of a model, in memory.
 
     They are those that `ground` gives of the cell of a place: over 20 m, or two cells where those are
-    longer. For models that do not fit in memory there is `area`.
+    longer. That takes some 130 bytes of memory a cell; for larger models there is `area`.
 
     Parameters
     ----------

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 
 LOCAL: Final = "local:"
 
+MOST_WORKERS: Final = 256
+"""Most workers started here (our choice: processors of a large machine); more would stop it."""
+
 RETRIES: Final = 3
 """How often a block is given out again after an error of the system; a worker that dies does not
 count."""
@@ -172,9 +175,17 @@ def workers(job: AreaJob, folder: Path, cluster: str) -> Iterator[tuple[Executor
             client.run(leave_panels, job, folder)
 
 
-@contextmanager
-def _joined(cluster: str) -> Iterator[Any]:
-    """Client of a cluster, which is started here where it is a local one."""
+def check_cluster(cluster: str) -> None:
+    """Refuse what `on_cluster` would, before a folder is made for its work."""
+    if cluster.startswith(LOCAL):
+        _local_workers(cluster)
+        _distributed()
+        return
+    with _joined(cluster):
+        pass
+
+
+def _distributed() -> tuple[Any, Any, Any]:
     try:
         import dask  # noqa: PLC0415  an optional extra
         from distributed import Client, LocalCluster  # noqa: PLC0415
@@ -184,12 +195,19 @@ def _joined(cluster: str) -> Iterator[Any]:
             "Install steybrae[cluster], or leave --cluster out."
         )
         raise MissingExtraError(message) from error
+    return dask, Client, LocalCluster
+
+
+@contextmanager
+def _joined(cluster: str) -> Iterator[Any]:
+    """Client of a cluster, which is started here where it is a local one."""
+    dask, client, local_cluster = _distributed()
     with ExitStack() as stack:
         address: Any = cluster
         if cluster.startswith(LOCAL):
             stack.enter_context(dask.config.set({"distributed.nanny.pre-spawn-environ": WORKER_ENVIRON}))
             address = stack.enter_context(
-                LocalCluster(
+                local_cluster(
                     n_workers=_local_workers(cluster),
                     threads_per_worker=1,
                     processes=True,
@@ -197,13 +215,16 @@ def _joined(cluster: str) -> Iterator[Any]:
                     host="127.0.0.1",
                 )
             )
-        yield stack.enter_context(_client(Client, address, cluster))
+        yield stack.enter_context(_client(client, address, cluster))
 
 
 def _local_workers(cluster: str) -> int:
     text = cluster.removeprefix(LOCAL)
-    if not text.isdigit() or int(text) < 1:
-        message = f"--cluster local:N takes a number of workers from 1; got {cluster!r}. Write local:2."
+    if not (text.isdecimal() and len(text) < 10 and 1 <= int(text) <= MOST_WORKERS):
+        message = (
+            f"--cluster local:N takes 1 to {MOST_WORKERS} workers; got {cluster!r:.60}. Write local:2, one "
+            "for each processor."
+        )
         raise QuantityError(message)
     return int(text)
 

@@ -161,6 +161,8 @@ class AreaResult:
         How far another engine's slopes differ, where asked for.
     cautions
         All that apply.
+    earlier_outputs
+        Names of rasters in the folder that an earlier run made: perhaps of another model.
     """
 
     model: AreaModel
@@ -181,6 +183,7 @@ class AreaResult:
     unreadable: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
     cautions: Cautions = field(default_factory=tuple)
+    earlier_outputs: tuple[str, ...] = ()
 
 
 def area_result(job: AreaJob, source: RasterModel, counted: Counted) -> AreaResult:

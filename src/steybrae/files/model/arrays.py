@@ -154,16 +154,29 @@ def labelled_raster(array: Any) -> ArrayRaster:
     step_y, first_y = _steps(array, down)
     transform = Affine(step_x, 0.0, first_x - step_x / 2.0, 0.0, step_y, first_y - step_y / 2.0)
     said: Mapping[str, Any] = {**getattr(array, "encoding", {}), **array.attrs}
+    fill = next((key for key in ("_FillValue", "nodata", "missing_value") if said.get(key) is not None), "")
+    units = array.attrs.get("units")
     return ArrayRaster(
         array.transpose(down, across).values,
         transform,
         _labelled_crs(array),
-        next((said[key] for key in ("_FillValue", "nodata", "missing_value") if key in said), None),
-        units=array.attrs.get("units"),
-        scale=array.attrs.get("scale_factor", 1.0),
-        offset=array.attrs.get("add_offset", 0.0),
+        _number(said, fill, None),
+        units=None if units is None else str(units),
+        scale=_number(array.attrs, "scale_factor", 1.0),
+        offset=_number(array.attrs, "add_offset", 0.0),
         name=getattr(array, "name", None) or "array",
     )
+
+
+def _number(said: Mapping[str, Any], key: str, usual: float | None) -> float | None:
+    """Take the number of an attribute, also one alone in an array; the usual one where it says nothing."""
+    if said.get(key) is None:
+        return usual
+    try:
+        return float(np.asarray(said[key]).reshape(()))
+    except (TypeError, ValueError) as error:
+        message = f"A labelled array's {key} should be a number; got {said[key]!r:.60}. Set it right."
+        raise ModelError(message) from error
 
 
 def _steps(array: Any, name: Any) -> tuple[float, float]:

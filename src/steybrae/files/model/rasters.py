@@ -280,7 +280,7 @@ class RasterModel:
 
 @contextmanager
 def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[RasterModel]:
-    """Open one raster that GDAL reads, or several tiles of one grid, as a model inside the ``with`` block.
+    """Open a raster of `DRIVERS`, or several tiles of one grid, as a model inside the ``with`` block.
 
     Several need one CRS, one cell size, and cells that fall on each other; `z_unit` overrides the
     height unit that the files say. `FileReadError` where one is missing, empty, damaged or no
@@ -388,8 +388,8 @@ def _open(path: Path, given: Collection[Path], *, unit_stated: bool) -> tuple[An
     found = _opened(name, ("VRT",) if virtual else DRIVERS)
     if found is None:
         message = (
-            f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII "
-            "grid); it is not, or is damaged. Check the file."
+            f"The elevation model {path} should be a GeoTIFF, a VRT, an ASCII grid or another kind that is "
+            "read here; it is not, or is damaged. Make a GeoTIFF of it with gdal_translate, or get it again."
         )
         raise FileReadError(message)
     try:
@@ -434,7 +434,7 @@ def _check_sidecars(path: Path) -> None:
 def _check_source(path: Path) -> None:
     """Refuse a source of a VRT that is no raster file, or has blocks that are too large."""
     _check_sidecars(path)
-    if not path.is_file() or is_vrt(path):
+    if is_vrt(path):
         return
     if is_tiff(path):
         _check_block(path, largest_block_bytes(path))

@@ -80,8 +80,8 @@ def amended(
     check
         Called with every source; it raises where one is refused.
     agree
-        Called with every VRT, its text as amended, and those of its sources that are there; it raises
-        where they contradict each other.
+        Called with every VRT, its text as amended, and its sources; it raises where they contradict each
+        other.
     within
         VRTs that led here.
 
@@ -94,7 +94,7 @@ def amended(
     Raises
     ------
     FileReadError
-        It is no XML, has a DOCTYPE, or is too large.
+        It is no XML, has a DOCTYPE, or is too large; or a source is missing.
     ModelError
         It holds what is not understood here, or names what is no file or lies elsewhere.
     """
@@ -104,9 +104,14 @@ def amended(
     for name in root.iter("SourceFilename"):
         source = _source(path, name, given)
         name.text, name.attrib = str(source), {"relativeToVRT": "0"}
-        check(source)
         if not source.is_file():
-            continue  # GDAL says so where the line needs it
+            # GDAL says so once, then gives what no source covers while a virtual raster is open anywhere.
+            message = (
+                f"The virtual raster {path} should name files that are there; {source} is not. Get it, or "
+                "make the virtual raster anew, with gdalbuildvrt, of those that are."
+            )
+            raise FileReadError(message)
+        check(source)
         if is_vrt(source) and len(within) + 1 < MOST_DEEP:
             name.text = amended(source, given, check, agree, (*within, path))
         elif is_vrt(source):
@@ -122,7 +127,7 @@ def amended(
     sources = [
         (one, one.findtext("SourceFilename", "")) for one in root.findall("VRTRasterBand/ComplexSource")
     ]
-    agree(path, text, [Part(name, shown[name], one) for one, name in sources if name in shown])
+    agree(path, text, [Part(name, shown[name], one) for one, name in sources])
     return text
 
 

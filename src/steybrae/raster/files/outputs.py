@@ -300,8 +300,9 @@ def kept_arrays(folder: Path, name: str) -> dict[str, NDArray[Any]] | None:
 
 def check_place(out: Path) -> None:
     """Refuse, before the work is done, an output folder that is a file, or whose own folder is missing."""
-    if out.exists() and not out.is_dir():
-        message = f"{out} should be a folder for the outputs; it is a file. Give a folder's name."
+    if not out.is_dir() and (out.exists() or out.is_symlink()):
+        what = "a file" if out.exists() else "a link to nowhere"
+        message = f"{out} should be a folder for the outputs; it is {what}. Give a folder's name."
         raise FileWriteError(message)
     if not out.exists() and not out.parent.is_dir():
         message = f"The folder {out.parent} should exist to make {out.name} there. Make it first."
