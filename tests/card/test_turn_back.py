@@ -5,16 +5,19 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 from tests.conftest import SamplePlan
+from tests.sheets.pdf_lines import words
 
 from steybrae.card import CardSettings, card_between, make_card
 from steybrae.card.result import CardLeg
 from steybrae.card.times import (
     ends_apart_m,
     latest_at_leg,
+    latest_in_row,
     latest_words,
     leg_pieces,
     turned_round,
@@ -25,6 +28,7 @@ from steybrae.pages.report.told import home_rows
 from steybrae.route.daylight import daylight, parse_clock, shown_clock
 from steybrae.route.positions.places import Place
 from steybrae.route.walking import Allowances, Segment, leg_min
+from steybrae.sheets.card_page import card_pdf
 
 DAY = dt.date(2027, 1, 15)
 ZONE = "Europe/London"
@@ -91,6 +95,32 @@ def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
     on, home = (f"{when(iso):%H:%M}" for iso in (leg.walk_on_by, leg.turn_back_by))
     assert latest_at_leg(card, leg) == f"Latest there {on} to walk on, {home} to turn round"
     assert latest_at_leg(card, dataclasses.replace(leg, walk_on_by=None)) == ""
+
+
+def test_on_paper_they_stand_in_the_rows_where_none_needs_its_date(
+    sample_plan: SamplePlan, tmp_path: Path
+) -> None:
+    """Eighteen pairs of times in one paragraph: who stood at a turning point had to look for his."""
+    usual = CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN)
+    slow = dataclasses.replace(usual, allowances=Allowances(snow_factor=5.0), down_by=None)
+    card, late = (make_card(sample_plan.screening, chosen) for chosen in (usual, slow))
+    text = words(card_pdf(card), tmp_path)
+    assert (
+        "be at the end of each leg no later than the last time of its row to walk on (in brackets: " in text
+    )
+    assert "time | at | by" in text
+    for leg in card.legs[:-1]:
+        said = f"{when(leg.walk_on_by):%H:%M} ({when(leg.turn_back_by):%H:%M})"
+        assert latest_in_row(card, leg) == said
+        assert text.count(said) == 1
+    assert latest_in_row(card, card.legs[-1]) == ""
+    # An hour of the evening before has no room there.
+    assert {latest_in_row(late, leg) for leg in late.legs} == {""}
+    text = words(card_pdf(late), tmp_path)
+    assert "17:45 on 2027-01-14 (14:23); 2: " in text
+    assert "; 18: 14:32 (19:08 on 2027-01-14)." in text
+    assert "time | at" in text
+    assert "| by" not in text
 
 
 def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: SamplePlan) -> None:

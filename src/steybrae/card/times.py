@@ -242,16 +242,17 @@ def _before(at: dt.datetime, minutes: float) -> str:
     return earlier.astimezone(at.tzinfo).isoformat(timespec="milliseconds")
 
 
-def latest_lead(card: RouteCard) -> str:
-    """Say what the latest times are; empty where none is known."""
+def latest_lead(card: RouteCard, *, rows: bool = False) -> str:
+    """Say what the latest times are, those below or the last of each leg's row; empty where none is known."""
     if not latest_times(card):
         return ""
     unknown = any(leg.time_at_least for leg in card.legs)
     later = " Where unknown ground makes a leg longer, earlier still." if unknown else ""
     goal = "down" if ends_apart_m(card) <= NEAR_M else "at the end of the line"
+    which, back = ("the last time of its row", "in brackets:") if rows else ("this", "or")
     return (
         f"To be {goal} by {card.down_by_text} ({card.down_by_is}), be at the end of each leg no later than "
-        f"this to walk on (or to turn round there and walk back the same way).{later}"
+        f"{which} to walk on ({back} to turn round there and walk back the same way).{later}"
     )
 
 
@@ -266,6 +267,15 @@ def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
         for leg in legs
         if leg.walk_on_by is not None and leg.turn_back_by is not None
     )
+
+
+def latest_in_row(card: RouteCard, leg: CardLeg) -> str:
+    """``11:41 (15:48)``, latest to walk on and to turn round, where no leg's needs its date; else empty."""
+    found = {number: (on, back) for number, _, on, back in latest_times(card)}
+    if leg.number not in found or any(len(one) > len("11:41") for pair in found.values() for one in pair):
+        return ""
+    on, back = found[leg.number]
+    return f"{on} ({back})"
 
 
 def latest_words(card: RouteCard) -> str:

@@ -17,7 +17,7 @@ from steybrae.answers.forecast import (
     text_lines,
 )
 from steybrae.card.result import CardLeg, RouteCard
-from steybrae.card.times import latest_words
+from steybrae.card.times import latest_in_row, latest_lead, latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
     bearing_shown,
@@ -110,7 +110,8 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
     times = " ".join(card.time_words[:4])
-    for group in ((latest_words(card),), (times,), card.norths.sentences, card.daylight_words):
+    latest = latest_lead(card, rows=True) if latest_in_row(card, card.legs[0]) else latest_words(card)
+    for group in ((latest,), (times,), card.norths.sentences, card.daylight_words):
         for k, line in enumerate(filter(None, group)):
             yield _Words(line, runs_on=k > 0)
 
@@ -216,13 +217,14 @@ _SMALL: Final = 8.0
 def leg_line_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
     """Name the columns."""
     on_map = " | mm" if card.scale else ""
+    latest = latest_in_row(card, card.legs[0])
     for column, words in (
         ("number", "leg"),
         ("to", "to"),
         ("bearing", "magnetic"),
         ("length", f"length{on_map}"),
         ("climb", "climb | height"),
-        ("time", f"time{' | at' if card.start_text else ''}"),
+        ("time", f"time{' | at' if card.start_text else ''}{latest and ' | by'}"),
         ("ground", "steepest on the line"),
         ("places", "places"),
     ):
@@ -257,6 +259,8 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
     at = leg.arrival_text.split(" ", maxsplit=1)[0]
     small = set_text(leg, card.bearing_unit)
+    latest, needed = latest_in_row(card, leg), minutes_text(leg.time_min)
+    three = bool(latest)
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
         ("to", first, leg.to, 10.5, True, 38.5),
@@ -267,8 +271,16 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
         ("length", second, on_map.split(",", maxsplit=1)[0], 9.0, True, 19.0),
         ("climb", first, climb_text(leg).removeprefix(AT_LEAST).strip(), 9.0, True, 24.5),
         ("climb", second, height_text(leg), _SMALL, False, 24.5),
-        ("time", first, f"{minutes_text(leg.time_min)}{'+' if leg.time_at_least else ''}", 10.0, True, 17.5),
-        ("time", second, f"{at}{'+' if at and may_be_later(card, leg) else ''}", 9.0, True, 17.5),
+        ("time", first - 1.3 * three, f"{needed}{'+' if leg.time_at_least else ''}", 10.0, True, 17.5),
+        (
+            "time",
+            second - 2.6 * three,
+            f"{at}{'+' if at and may_be_later(card, leg) else ''}",
+            9.0,
+            True,
+            17.5,
+        ),
+        ("time", top_mm + 9.8, latest, _SMALL, False, 18.0),
     )
     for column, y_mm, words, size_pt, bold, most_mm in texts:
         paper.text(_X[column], y_mm, words, size_pt, bold=bold, most_mm=most_mm, cut=column == "to")
