@@ -147,7 +147,7 @@ class TestByHand:
 
     def test_the_rule_is_an_order_not_a_judgement(self, days):
         # They are told along the line: "Order of steepness" stood over A before B.
-        assert ORDER_RULE.startswith("Along the line. ")
+        assert ORDER_RULE.startswith("Letters run along the line. ")
         assert "No judgement" in ORDER_RULE
         for screening, _ in days.values():
             told = [place for place in screening.places if place.at_length]

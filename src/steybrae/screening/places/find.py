@@ -64,8 +64,8 @@ EXTREME_DEG: Final = 40.0
 """Called extremely steep above this, degrees (Swiss leaflet "Achtung Lawinen!")."""
 
 ORDER_RULE: Final = (
-    "Along the line. At length: worst of each kind, then most metres of 30°+, five in all, a second of a "
-    "kind above 40°. No judgement. In brackets: 95 %, over 20 m. Corridor: short pieces too."
+    "Letters run along the line. At length: the worst of each kind, then most metres of 30°+: five, and a "
+    "second of a kind above 40°. No judgement. Brackets: 95 %, over 20 m. Corridor: short pieces too."
 )
 """Which places are told at length, and what their figures are of, in words."""
 
