@@ -803,6 +803,7 @@ class TestPlacesTampered:
             ),
             (changed("places.0.overhead.quantity", "path"), "what stands over place A is no sight"),
             (changed("places.2.at_length", False), "the places told at length are not those that lead"),
+            (changed("places.0.again", "C"), "places are not the ground that they are called again"),
             (
                 changed("places.2.elevation_max_m", 200.0),
                 "a point of place C lies below its lowest height or",

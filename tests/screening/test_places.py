@@ -19,7 +19,7 @@ from steybrae.files.routes import read_route
 from steybrae.route.ground import Look
 from steybrae.route.legs import Route
 from steybrae.screening import Settings, screen_route
-from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.find import ORDER_RULE, same_ground
 from steybrae.screening.places.line import joined, outside, shared
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import drop_words, leading_spot, place_line
@@ -300,6 +300,41 @@ def test_unknown_ground_at_the_end_of_a_line_is_told_and_marked_there():
     assert at_m == pytest.approx(place.to.chainage_m - place.unknown_on_line_m, abs=0.1)
     assert leading_spot(place) == (place.unknown_at, "unknown ground")
     assert f", from {at_m:.0f} m" in place.words
+
+
+def test_ground_walked_there_and_back_is_told_at_length_once(sample_dem, tmp_path):
+    """Three of five places were the same ground again, and the rim with its drop of 152 m got a line."""
+    lines = (sample_dem / "day.csv").read_text(encoding="utf-8").splitlines()
+    there = lines[1:12]
+    (tmp_path / "back.csv").write_text("\n".join([lines[0], *there, *there[-2::-1]]), encoding="utf-8")
+    with open_model([sample_dem / "stey_massif.tif"]) as opened:
+        found = screen_route(read_route(tmp_path / "back.csv"), opened)
+    assert [place.name for place in found.places if place.at_length] == ["A", "B", "E", "G", "H", "I"]
+    again = {place.name: place.again for place in found.places if place.again}
+    assert again == {"K": "I", "L": "H", "M": "G", "N": "E", "Q": "B"}
+    told = {place.name: place for place in found.places}
+    assert place_line(told["M"]) == "56.0° right, drop of 152 m, 20 m right, again the ground of G"
+    # None of it is gentler for that: each still has its own figures, in a line.
+    assert max(place.corridor.slope_max_deg for place in found.places if place.corridor) == pytest.approx(
+        max(leg.slope_corridor_max_deg for leg in found.legs)
+    )
+    for name, other in again.items():
+        assert same_ground(told[name], told[other])
+        assert same_ground(told[other], told[name])
+    # Steeper by more, or elsewhere, it is ground of its own.
+    rim, back = told["G"], told["M"]
+    for change in (
+        {"slope_max_deg": rim.slope_max_deg + 2.5},
+        {"kinds": ("underfoot", "corridor")},
+        {"length_m": rim.length_m + 101.0},
+        {"from_": replace(rim.from_, lat_deg=rim.from_.lat_deg + 0.0006)},
+        {
+            "corridor": replace(
+                rim.corridor, at=replace(rim.corridor.at, lon_deg=rim.corridor.at.lon_deg + 0.001)
+            )
+        },
+    ):
+        assert not same_ground(replace(rim, **change), back), change
 
 
 def test_a_level_plain_has_no_place_and_every_leg_is_without():

@@ -8,7 +8,7 @@ belongs to what is underfoot.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 from functools import partial
 from typing import Final
@@ -45,9 +45,9 @@ from steybrae.screening.places.result import (
     PossibleOnly,
     TrapAtPlace,
 )
-from steybrae.screening.places.words import place_words
+from steybrae.screening.places.words import leading_spot, place_words
 from steybrae.terrain.attributes import sectors_by_length
-from steybrae.terrain.dem import Array
+from steybrae.terrain.dem import EARTH, Array
 from steybrae.terrain.overhead.unknown import UnknownAt, nearest_of
 from steybrae.terrain.traps import DROP_DEG
 
@@ -62,6 +62,13 @@ MOST_AT_LENGTH: Final = 5
 
 EXTREME_DEG: Final = 40.0
 """Called extremely steep above this, degrees (Swiss leaflet "Achtung Lawinen!")."""
+
+SAME_GROUND_M: Final = 50.0
+"""Places whose ends and steepest lie no farther apart are one ground, walked there and back or again (our
+choice: some times the error of a receiver)."""
+
+SAME_GROUND_DEG: Final = 2.0
+"""And whose steepest do not differ by more, degrees (our choice: a corridor widens along a leg)."""
 
 ORDER_RULE: Final = (
     "Letters run along the line. At length: the worst of each kind, then most metres of 30°+: five, and a "
@@ -113,7 +120,11 @@ def places_on(
         found.append(kept.of("place", key, partial(_place, line, (first, last), here, ends)))
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
     chosen = places_at_length(found)
-    named = tuple(replace(place, name=letters(k), at_length=k in chosen) for k, place in enumerate(found))
+    again = told_before(found, chosen)
+    named = tuple(
+        replace(place, name=letters(k), at_length=k in chosen, again=again[k])
+        for k, place in enumerate(found)
+    )
     drops = tuple(
         kept.of("nearest drop", cells, partial(_drop, cells, np.ones(len(cells.drop_m), dtype=bool)))
         for cells in (ground.corridor for ground in grounds)
@@ -379,23 +390,51 @@ def _own_steep_m(place: PlaceThatMatters) -> float:
 
 
 def places_at_length(places: Sequence[PlaceThatMatters]) -> set[int]:
-    """Which places are told at length; see `ORDER_RULE`."""
+    """Which places are told at length; see `ORDER_RULE`. Of one ground, walked there and back, one is."""
     chosen: set[int] = set()
+
+    def is_told(k: int) -> bool:
+        return k in chosen or any(same_ground(places[k], places[other]) for other in chosen)
+
     of_kind = {kind: [k for k, place in enumerate(places) if kind in place.kinds] for kind in KINDS}
     # Beside steep ground underfoot the corridor is no place of its own.
     of_kind["corridor"] = [k for k in of_kind["corridor"] if "underfoot" not in places[k].kinds]
     for kind, numbers in of_kind.items():
-        if numbers:
-            chosen.add(max(numbers, key=lambda k: _worst_first(places[k], kind)))
-    rest = sorted(
-        (k for k in range(len(places)) if k not in chosen),
-        key=lambda k: (-_own_steep_m(places[k]), -_measure(places[k], "")),
-    )
-    chosen.update(rest[: max(0, MOST_AT_LENGTH - len(chosen))])
+        worst = max(numbers, key=lambda k: _worst_first(places[k], kind), default=None)
+        chosen |= set() if worst is None or is_told(worst) else {worst}
+    for k in sorted(range(len(places)), key=lambda k: (-_own_steep_m(places[k]), -_measure(places[k], ""))):
+        chosen |= {k} if len(chosen) < MOST_AT_LENGTH and not is_told(k) else set()
     for kind in ("underfoot", "corridor", "overhead"):
-        steepest = sorted(of_kind[kind], key=lambda k: -_measure(places[k], kind))
-        chosen.update(k for k in steepest[1:2] if _measure(places[k], kind) > EXTREME_DEG)
+        first, *others = sorted(of_kind[kind], key=lambda k: -_measure(places[k], kind)) or (None,)
+        second = next((k for k in others if not same_ground(places[k], places[first or 0])), None)
+        if second is not None and _measure(places[second], kind) > EXTREME_DEG and not is_told(second):
+            chosen.add(second)
     return chosen
+
+
+def same_ground(one: PlaceThatMatters, other: PlaceThatMatters) -> bool:
+    """Whether two places are one stretch of ground, walked there and back, or twice the same way."""
+    if set(one.kinds) != set(other.kinds) or abs(one.length_m - other.length_m) > 2.0 * SAME_GROUND_M:
+        return False
+    figures = ((_measure(one, kind), _measure(other, kind)) for kind in ("underfoot", "corridor", "overhead"))
+    if any(abs(own - others) > SAME_GROUND_DEG for own, others in figures):
+        return False
+    worst = leading_spot(one)[0], leading_spot(other)[0]
+    back, again = (one.from_, other.to, one.to, other.from_), (one.from_, other.from_, one.to, other.to)
+    return _near(*worst) and any(_near(*way[:2]) and _near(*way[2:]) for way in (back, again))
+
+
+def _near(one: OnLine, other: OnLine) -> bool:
+    apart_m = EARTH.line_length((one.lon_deg, other.lon_deg), (one.lat_deg, other.lat_deg))
+    return bool(apart_m <= SAME_GROUND_M)
+
+
+def told_before(places: Sequence[PlaceThatMatters], chosen: Set[int]) -> tuple[str, ...]:
+    """Letter of the place told at length whose ground each of the others is; empty where none is."""
+    return tuple(
+        "" if k in chosen else next((letters(j) for j in sorted(chosen) if same_ground(place, places[j])), "")
+        for k, place in enumerate(places)
+    )
 
 
 def letters(number: int) -> str:

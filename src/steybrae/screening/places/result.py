@@ -201,6 +201,8 @@ class PlaceThatMatters:
         Names of its checks.
     words
         Why it matters, a sentence for each reason.
+    again
+        Letter of the place told at length whose ground it is again, there and back; else empty.
     """
 
     name: str
@@ -231,6 +233,7 @@ class PlaceThatMatters:
     checks: tuple[str, ...]
     words: str
     trap_below: TrapBelow | None = None
+    again: str = ""
 
 
 @dataclass(frozen=True)

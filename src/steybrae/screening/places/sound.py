@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.frozen import dataclass
 from steybrae.quantities import shown_slope_deg
-from steybrae.screening.places.find import letters, places_at_length, trap_at
+from steybrae.screening.places.find import letters, places_at_length, told_before, trap_at
 from steybrae.screening.places.line import overlap_m
 from steybrae.screening.places.result import OnLine, PlaceThatMatters
 from steybrae.screening.places.words import place_words
@@ -65,8 +65,11 @@ def place_contradictions(found: RouteScreening) -> Iterator[str]:
         if one.unknown_m < overlap_m(_ends(one), _ends(other)) - known_m - SAME_M:
             yield f"unknown ground of place {other.name} is known on place {one.name}"
     yield from _held(found)
-    if {k for k, place in enumerate(found.places) if place.at_length} != places_at_length(found.places):
+    lead = places_at_length(found.places)
+    if {k for k, place in enumerate(found.places) if place.at_length} != lead:
         yield "the places told at length are not those that lead"
+    if tuple(place.again for place in found.places) != told_before(found.places, lead):
+        yield "places are not the ground that they are called again"
     for place in found.places:
         legs = found.legs[place.from_.leg - 1 : place.to.leg]
         for what in (*_figures(place), *_against(place, legs), *_traps(place, found, line)):

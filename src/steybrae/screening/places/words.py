@@ -151,7 +151,8 @@ def place_line(place: PlaceThatMatters) -> str:
             parts.append(f"unknown ground in the corridor for {steep_length(place.unknown_near_m).text}")
         elif place.unknown_above_at is not None:
             parts.append(f"{'' if parts else 'unknown above: '}{unknown_words(place.unknown_above_at)}")
-    return ", ".join(parts) or "terrain trap"
+    parts = parts or ["terrain trap"]
+    return ", ".join([*parts, f"again the ground of {place.again}"] if place.again else parts)
 
 
 def drop_words(drop: DropAtPlace) -> str:
