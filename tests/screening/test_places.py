@@ -314,6 +314,9 @@ def test_ground_walked_there_and_back_is_told_at_length_once(sample_dem, tmp_pat
     assert again == {"K": "I", "L": "H", "M": "G", "N": "E", "Q": "B"}
     told = {place.name: place for place in found.places}
     assert place_line(told["M"]) == "56.0° right, drop of 152 m, 20 m right, again the ground of G"
+    leading = {one.name for leg in found.legs for one in leg.expected_readings if one.leads}
+    assert leading == {"1a", "4a", "5a", "6a", "6b"}
+    assert told["Q"].checks == ("16a", "17a")  # they stand among all checks
     # None of it is gentler for that: each still has its own figures, in a line.
     assert max(place.corridor.slope_max_deg for place in found.places if place.corridor) == pytest.approx(
         max(leg.slope_corridor_max_deg for leg in found.legs)

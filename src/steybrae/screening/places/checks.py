@@ -248,11 +248,16 @@ def _overhead_there(reading: ExpectedReading, seen: FromLine, spot: int) -> Expe
 
 
 def _with_leading(checks: list[_Check], places: tuple[PlaceThatMatters, ...]) -> list[_Check]:
-    """Mark those that lead: of each place its first, those told at length first, before a second."""
+    """Mark those that lead: of each place its first, those told at length first, before a second.
+
+    None of ground that is walked again, which was checked on the way there.
+    """
     of_place = [0] * len(places)
     ranks = []
     for k in sorted(range(len(checks)), key=lambda k: _tells(checks[k], places)):
         own = checks[k].places
+        if own and all(places[place].again for place in own):
+            continue
         rank = min((of_place[place] for place in own), default=len(checks))
         for place in own:
             of_place[place] += 1
