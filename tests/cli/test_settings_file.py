@@ -157,9 +157,10 @@ class TestModels:
             (folder / name).mkdir()
             model = folder / name / "a.tif"
             model.write_bytes(sample_model().read_bytes())
-            for typed in (str(model), f"{name}/a.tif"):
-                found = answer(run, "ground", "59.2240", "-8.0574", "--dem", typed)["settings_file"]
-                assert (found is not None) is taken, typed
+            # By its whole place, and from here.
+            typed = str(model) if name == "fine" else f"{name}/a.tif"
+            near = ("ground", "59.2240", "-8.0574", "--reach", "100m", "--dem", typed)
+            assert (answer(run, *near)["settings_file"] is not None) is taken
 
     def test_model_takes_its_files_for_typed(self, run: Run, folder: Path) -> None:
         """Another model was examined together with the file's own, by the error stated for that one."""
