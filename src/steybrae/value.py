@@ -381,14 +381,14 @@ def bearing(deg: float | None, north: Literal["true", "grid", "magnetic"], unit:
     return UNKNOWN if deg is None or math.isnan(deg) else f"{bearing_figure(deg, unit)} {north}"
 
 
-def look_towards(true_deg: float | None, declination_deg: float | None) -> str:
+def look_towards(true_deg: float | None, declination_deg: float | None, unit: str = "deg") -> str:
     """Bearing from one place to another: by the compass where its day's declination is known, else true.
 
     ``magnetic = true - declination``, the declination positive where magnetic north is east of true north.
     """
     if true_deg is None or declination_deg is None:
-        return bearing(true_deg, "true")
-    return bearing((true_deg - declination_deg) % 360.0, "magnetic")
+        return bearing(true_deg, "true", unit)
+    return bearing((true_deg - declination_deg) % 360.0, "magnetic", unit)
 
 
 def bearing_figure(bearing_deg: float, unit: str = "deg") -> str:

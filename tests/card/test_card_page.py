@@ -270,6 +270,15 @@ def test_references_and_bearings_stand_in_full(
             )
 
 
+def test_a_card_in_mils_has_no_bearing_in_degrees(sample_day: RouteScreening) -> None:
+    """The paragraphs of its places said "towards 294° magnetic" beside rows in mils."""
+    card = make_card(sample_day, CardSettings(DAY, "bng", bearing_unit="mil"))
+    towards = [words for place in card.places for words in re.findall(r"towards (\S+ \S+)", place.words)]
+    assert len(towards) >= 2
+    assert all(words.endswith(" mil") for words in towards)
+    assert "° magnetic" not in terminal_text(card_document(card, whole=True), 120)
+
+
 def test_one_leg_without_a_model_prints(monkeypatch: pytest.MonkeyPatch) -> None:
     card = card_between(Place(57.0, -10.0, "A"), Place(57.01, -10.0, "B"), CardSettings(DAY))
     words = " ".join(box[4] for box in drawn(monkeypatch, card, "a4").boxes)

@@ -104,6 +104,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         if pieces.unknown_m
     )
     cliffs = (f"Leg {leg.number}: too steep for a time by this rule." for leg in legs if leg.time_min is None)
+    unit = settings.bearing_unit
     made = replace(
         _card(screening.name, _with_clock(legs, light, settings), bearings, light, settings),
         down_by=None if latest is None else latest.isoformat(),
@@ -114,7 +115,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
         places=tuple(
-            replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
+            replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg, unit))
             for place in screening.places
         ),
         legs_without=screening.legs_without,

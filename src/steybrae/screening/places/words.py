@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from itertools import groupby
 from typing import Final, Protocol
 
@@ -35,15 +36,16 @@ AT_LINE: Final = "at the line"
 """Less than a metre off it."""
 
 
-def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
+def place_words(place: PlaceThatMatters, declination_deg: float | None = None, unit: str = "deg") -> str:
     """Say why a place matters, a sentence for each reason.
 
     What is overhead first where the place is told by that, else what is underfoot. Bearings are
-    magnetic where a declination is given, else true.
+    magnetic where a declination is given, else true; in the unit of the card.
     """
+    look = partial(look_towards, declination_deg=declination_deg, unit=unit)
     out = []
     above = (
-        _overhead(place, place.overhead, declination_deg)
+        _overhead(place, place.overhead, look(place.overhead.bearing_true_deg))
         if place.overhead is not None and "overhead" in place.kinds
         else ""
     )
@@ -59,7 +61,7 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
         out.append(_unknown(place))
     told = place.corridor is not None and place.corridor.drop is not None
     if place.trap is not None and not (told and place.trap.kind == "cliff below"):
-        out.append(_trap(place.trap, declination_deg))
+        out.append(_trap(place.trap, look(place.trap.bearing_true_deg)))
     if place.trap_below is not None:
         below = place.trap_below
         out.append(f"Below it a {below.kind}, {distance_off(below.off_m).text} off.")
@@ -76,8 +78,7 @@ def letters_at(places: Sequence[PlaceThatMatters], number: int) -> list[str]:
     return out
 
 
-def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
-    look = look_towards(trap.bearing_true_deg, declination_deg)
+def _trap(trap: TrapAtPlace, look: str) -> str:
     if trap.kind == "gully":
         depth = f"{no_less(trap.depth_m or 0.0).text} deep"
         return f"Trap: gully {depth}, bed along {look}; even a small slide piles up in it."
@@ -216,12 +217,12 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
     return f"{words}." if words else ""
 
 
-def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, declination_deg: float | None) -> str:
+def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, look: str) -> str:
     hidden = ", hidden from there" if looks.hidden else ""
     off, up = distance_off(looks.distance_m).text, steep_length(looks.rise_m).text
     return (
         f"Overhead {overhead(looks.deg, at_least=looks.at_least).text}, {_spot(place, looks.at)}, towards "
-        f"{look_towards(looks.bearing_true_deg, declination_deg)}, {off} off, {up} up{hidden}."
+        f"{look}, {off} off, {up} up{hidden}."
     )
 
 
