@@ -13,6 +13,7 @@ import pytest
 from tests.fuzz.fuzz_readers import plan_seeds
 
 from steybrae.card import CardSettings, card_between, make_card
+from steybrae.card.forecast import day_span
 from steybrae.card.wording import (
     beside_sentence,
     beside_short,
@@ -47,6 +48,28 @@ def test_a_saved_plan_gives_the_same_card(tmp_path: Path) -> None:
     screened = read_plan(path)
     write_plan(again, screened)
     assert make_card(read_plan(again), BNG) == make_card(screened, BNG)
+
+
+@pytest.mark.parametrize(
+    ("lon_deg", "zone", "begins"),
+    [
+        (-8.0, None, "2027-01-01T00:00:00+00:00"),
+        (16.0, None, "2027-01-01T00:00:00+00:00"),
+        # Of UTC the day there was that from noon to noon.
+        (170.0, None, "2027-01-01T00:00:00+11:00"),
+        (170.0, "Pacific/Auckland", "2027-01-01T00:00:00+13:00"),
+        (-118.0, None, "2027-01-01T00:00:00-08:00"),
+    ],
+)
+def test_the_day_of_a_forecast_is_that_of_the_zone_else_of_the_sun(
+    lon_deg: float, zone: str | None, begins: str
+) -> None:
+    card = card_between(Place(45.0, lon_deg), Place(45.01, lon_deg), CardSettings(DAY, zone=zone))
+    start, end = day_span(card)
+    assert start is not None
+    assert end is not None
+    assert start.isoformat() == begins
+    assert end - start == dt.timedelta(hours=24)
 
 
 def test_without_a_scale_no_millimetres_and_without_a_count_no_paces(by_hand: RouteScreening) -> None:

@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from dataclasses import replace
 from itertools import pairwise
+from typing import Final
 
 from steybrae.card.checks import reference_of
 from steybrae.card.make import make_card
@@ -23,6 +24,9 @@ from steybrae.screening.result import RouteScreening
 
 Forecast = tuple[BulletinSource, ForecastAsk]
 
+UTC_DEG: Final = 30.0
+"""Up to this longitude clocks show UTC or two hours from it, degrees (our choice)."""
+
 
 def of_day(
     screening: RouteScreening, settings: CardSettings, forecast: Forecast | None
@@ -30,8 +34,8 @@ def of_day(
     """Make the card of a day, and put the forecast beside card and line alike.
 
     Of the forecast a time that is asked for leads; else the card's own times, else its whole day
-    (in UTC where it has no zone). None asks the bulletins that the plan was saved with again, for the
-    line alone: the card is left without. Refused as in `make_card` and
+    (`day_span`). None asks the bulletins that the plan was saved with again, for the line alone: the
+    card is left without. Refused as in `make_card` and
     `steybrae.screening.forecast.at.forecast_beside`.
     """
     card = make_card(screening, settings)
@@ -67,7 +71,7 @@ def _timed(ask: ForecastAsk, card: RouteCard) -> ForecastAsk:
     if ask.start is not None:
         other_day = _other_day(card, ask.start, ask.end or ask.start)
         return replace(ask, other_day=other_day, leg_spans=spans)
-    start, end = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
+    start, end = (spans[0][0], spans[-1][1]) if spans else day_span(card)
     return replace(ask, start=start, end=end, leg_spans=spans, whole_day=not spans)
 
 
@@ -108,8 +112,11 @@ def _other_day(card: RouteCard, start: dt.datetime, end: dt.datetime) -> dt.date
     return None if first <= day <= last else day
 
 
-def _day_span(card: RouteCard) -> Span:
-    zone = parse_zone(card.zone) if card.zone else dt.UTC
+def day_span(card: RouteCard) -> Span:
+    """Both midnights of a card's day; without a zone those of UTC, far from Greenwich those of the sun."""
+    lon_deg = card.legs[0].from_place.lon_deg
+    by_sun = dt.timedelta(hours=round(lon_deg / 15.0) if abs(lon_deg) > UTC_DEG else 0)
+    zone = parse_zone(card.zone) if card.zone else dt.timezone(by_sun)
     start = dt.datetime.fromisoformat(card.date).replace(tzinfo=zone)
     return start, start + dt.timedelta(hours=24)
 
