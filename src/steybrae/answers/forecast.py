@@ -20,9 +20,17 @@ from steybrae.forecast.beside import (
     NamedOnLeg,
     ReductionRow,
 )
-from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
+from steybrae.forecast.bulletin import (
+    AvalancheProblem,
+    Bulletin,
+    DangerRating,
+    moment_text,
+    out_of_time_text,
+    parse_moment,
+    standard_words,
+    where_words,
+)
 from steybrae.forecast.choose import of_another_time
-from steybrae.forecast.hours import moment_text, out_of_time_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 

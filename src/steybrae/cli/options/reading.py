@@ -257,7 +257,7 @@ class LogOptions(Group, panel="The log"):
                     "setting TZ). Type the time with --time."
                 )
                 raise DateError(message) from error
-        from steybrae.field.typed_log import parse_moment
+        from steybrae.field.log import parse_moment
 
         return parse_moment(self.time)
 

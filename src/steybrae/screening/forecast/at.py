@@ -33,11 +33,14 @@ from steybrae.forecast.bulletin import (
     Bulletin,
     DangerRating,
     Part,
+    held_together,
+    holds_throughout,
+    moment_text,
+    out_of_time_text,
     reduction_angle,
     where_words,
 )
 from steybrae.forecast.choose import Asked, Chosen, Finding, choose, of_another_time
-from steybrae.forecast.hours import held_together, holds_throughout, moment_text, out_of_time_text
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
 from steybrae.frozen import dataclass
 from steybrae.screening.ground.result import GroundAt
