@@ -16,8 +16,7 @@ from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.limits import READING_ERROR_95_DEG
 from steybrae.field.references import Source, check_reference
 from steybrae.frozen import dataclass
-from steybrae.route.bearings import bearing_difference_deg, geodesic
-from steybrae.route.magnetic import declination
+from steybrae.route.bearings import bearing_difference_deg, declination, geodesic
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place, format_place
 from steybrae.screening.result import LegPoints, LegScreening, ModelFacts, RouteScreening, SideGround, Sides

@@ -46,7 +46,7 @@ from steybrae.card.times import (
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.quantities import finite
-from steybrae.route.bearings import LegBearings, leg_bearings
+from steybrae.route.bearings import LegBearings, declination, leg_bearings
 from steybrae.route.daylight import (
     Daylight,
     arrivals,
@@ -55,7 +55,6 @@ from steybrae.route.daylight import (
     daylight_left_words,
     shown_clock,
 )
-from steybrae.route.magnetic import declination
 from steybrae.route.overhead.result import SightAnswer
 from steybrae.route.positions.grids import utm_epsg
 from steybrae.route.positions.places import Place, format_place

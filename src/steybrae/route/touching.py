@@ -25,7 +25,7 @@ from steybrae.frozen import dataclass
 from steybrae.route.corridor import NearCells, Window, apart_m, half_width_m
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array
-from steybrae.terrain.traps import drop_m
+from steybrae.terrain.shape import drop_m
 
 EndsDeg = Callable[[NDArray[np.intp], NDArray[np.intp]], tuple[tuple[Array, Array], Array]]
 """From rows and columns of cells of a window to what `steybrae.terrain.uncertainty.line_ends_deg` gives."""

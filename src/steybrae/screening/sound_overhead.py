@@ -22,7 +22,7 @@ from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import EARTH
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.unknown import UNKNOWN_NEAR_M
-from steybrae.terrain.traps import CLIFF_DEG, GULLY_RISE_M
+from steybrae.terrain.shape import CLIFF_DEG, GULLY_RISE_M
 
 SAME_DEG: Final = 1e-6
 """Degrees by which an angle may differ from its rise over its distance: rounding (our choice)."""

@@ -21,7 +21,7 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.traps import drop_m
+from steybrae.terrain.shape import drop_m
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 STAND_ROUND_M: Final = 30.0

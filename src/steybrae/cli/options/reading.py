@@ -185,8 +185,7 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
         """
         if self.look is None and self.aspect is None:
             return Bearings()
-        from steybrae.route.bearings import parse_bearing, true_bearing_deg
-        from steybrae.route.magnetic import declination
+        from steybrae.route.bearings import declination, parse_bearing, true_bearing_deg
 
         date = _date(self.date)
         read = [

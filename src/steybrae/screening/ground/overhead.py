@@ -27,8 +27,8 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import REACH_M
-from steybrae.terrain.overhead.way import ALPHA_SD_DEG, alpha_deg, beta_point
-from steybrae.terrain.traps import drop_m
+from steybrae.terrain.overhead.path import ALPHA_SD_DEG, alpha_deg, beta_point
+from steybrae.terrain.shape import drop_m
 
 FACE_M: Final = 300.0
 """How far beyond the distance looked at a face is followed to its top and foot, metres (our choice: one

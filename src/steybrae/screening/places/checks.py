@@ -30,8 +30,7 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import NEIGHBOURS
 from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
-from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, look_around
-from steybrae.terrain.traps import drop_m, flattenings, gullies
+from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, drop_m, flattenings, gullies, look_around
 
 MOST_LEADING: Final = 8
 """Checks that lead on a day (our choice)."""

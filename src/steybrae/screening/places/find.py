@@ -49,7 +49,7 @@ from steybrae.screening.places.words import place_words
 from steybrae.terrain.attributes import sectors_by_length
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import UnknownAt, nearest_of
-from steybrae.terrain.traps import DROP_DEG
+from steybrae.terrain.shape import DROP_DEG
 
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
