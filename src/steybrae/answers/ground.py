@@ -18,7 +18,7 @@ from steybrae.answers.overhead import (
 from steybrae.bands import bands_text
 from steybrae.cautions import Caution
 from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table, plain
-from steybrae.forecast.beside import NO_FORECAST_WORDS, ForecastBeside, NamedAtPlace
+from steybrae.forecast.beside import ForecastBeside, NamedAtPlace, caution_lines
 from steybrae.forecast.choose import of_another_time
 from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.route.overhead.result import (
@@ -346,10 +346,7 @@ def places_cautions(found: GroundPlaces) -> tuple[Caution, ...]:
 
 def places_cautions_text(found: GroundPlaces) -> str:
     """Every caution of them, one a line, as `steybrae.answers.points.cautions_text`."""
-    every = {caution.key: caution.text for caution in places_cautions(found)}
-    if found.places[0].forecast is None:
-        every["no_forecast"] = NO_FORECAST_WORDS
-    return "".join(f"{key}\t{text}\n" for key, text in every.items())
+    return caution_lines(places_cautions(found), found.places[0].forecast)
 
 
 def places_document(found: GroundPlaces) -> Document:

@@ -22,10 +22,10 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.card.sentences import (
+    WITHOUT_MODEL,
     basis_words,
     compass_words,
     norths_words,
-    one_leg_words,
     position_words,
     program_words,
     unknown_words,
@@ -145,7 +145,7 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
     card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], light, settings)
     return replace(
         card,
-        time_words=one_leg_words(),
+        time_words=(WITHOUT_MODEL,),
         notes=position_words(settings.grid, (start, end)),
         basis=(program_words(__version__),),
         cautions=(

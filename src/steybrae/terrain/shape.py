@@ -34,6 +34,7 @@ from numpy.typing import NDArray
 from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import heights_at, off
+from steybrae.terrain.jacobian import sides_m
 
 SHAPE_SPACING_M: Final = 20.0
 """Spacing L of the heights, metres: the length over which slopes are judged (Swiss leaflet
@@ -137,7 +138,7 @@ def look_around(heights_m: Array, jacobian: Array, col: Array, row: Array) -> Ar
         Heights bilinear; directions from true north. L is `SHAPE_SPACING_M`, or a cell where that is
         larger.
     """
-    longest = max(float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1])))
+    longest = max(sides_m(jacobian))
     spacing = max(SHAPE_SPACING_M, longest)
     bearing = np.radians(np.arange(DIRECTIONS) * 360.0 / DIRECTIONS)
     out_m = spacing * np.arange(1, RINGS + 1)

@@ -34,7 +34,7 @@ from steybrae.terrain.attributes import (
     baseline_cells,
     slope_field,
 )
-from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, Grid, check_cells
+from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, Grid, check_cells, read_round
 from steybrae.terrain.jacobian import askew, cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
@@ -147,19 +147,17 @@ def look_around(place: Place, source: DemSource, reach_m: float, settings: Setti
     halves = baseline_cells(*cell)
     wide_m = reach_m * askew(jacobian_at(source.grid, *at))
     reach = [math.ceil(wide_m / size) + half + SPARE_CELLS for size, half in zip(cell, halves, strict=True)]
-    corner = (math.floor(at[1]) - reach[1], math.floor(at[0]) - reach[0])
-    rows, cols = 2 * reach[1] + 1, 2 * reach[0] + 1
+    cols, rows = (2 * n + 1 for n in reach)
     check_cells(
         rows, cols, MOST_CELLS_SLOPES, "The ground around a place", "a smaller position error (--within)"
     )
-    dem = source.read(*corner, rows, cols)
+    dem, in_window = read_round(source, at, reach)
     return Around(
         slope_field(dem, settings.method, engine=settings.engine, halves=halves),
-        at[0] - corner[1],
-        at[1] - corner[0],
+        *in_window,
         cell,
         jacobian_at(source.grid, *at),
-        slopes_known(settings.method, jacobian_at(dem.grid, cols / 2, rows / 2), settings),
+        slopes_known(settings.method, jacobian_at(dem.grid), settings),
     )
 
 
@@ -353,11 +351,9 @@ def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundC
     once.
     """
     settings = settings or Settings()
-    rows, cols = source.grid.shape
-    middle = cols / 2.0, rows / 2.0
-    cell = cell_size_m(source.grid, *middle)
-    known = slopes_known(settings.method, jacobian_at(source.grid, *middle), settings)
-    dem = source.read(0, 0, rows, cols)
+    cell = cell_size_m(source.grid)
+    known = slopes_known(settings.method, jacobian_at(source.grid), settings)
+    dem = source.read(0, 0, *source.grid.shape)
     field = slope_field(dem, settings.method, engine=settings.engine, halves=baseline_cells(*cell))
     low, high = slope_interval_deg(field.p, field.q, known, field.roughness_deg)
     band = band_numbers(field.slope_deg, settings.bands).astype(np.int8)

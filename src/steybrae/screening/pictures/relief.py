@@ -397,7 +397,7 @@ def beyond_corridor_m(legs: tuple[LegScreening, ...], grid: Grid) -> tuple[Grid,
     a, b, c, d, e, f = grid.transform
     rows, cols = grid.shape[0] * zoom, grid.shape[1] * zoom
     fine = Grid((a / zoom, b / zoom, c, d / zoom, e / zoom, f), grid.crs_wkt, (rows, cols))
-    step = jacobian_at(fine, cols / 2, rows / 2)
+    step = jacobian_at(fine)
     size = np.hypot(step[0], step[1])
     beyond = np.full((rows, cols), float(size.max()))
     whole_m = sum(leg.length_m for leg in legs)
