@@ -146,12 +146,8 @@ HALF_AHEAD_DEG: Final = 45.0
 """Nearer than this to the way of travel, degrees, is ahead; to its opposite, behind (our choice)."""
 
 
-def ground_beside(leg: LegScreening) -> tuple[Beside, ...]:
-    """Say what lies beside a leg: left before right, on each the steepest last, then unknown ground."""
-    return tuple(_found(leg.sides))
-
-
-def _found(sides: Sides) -> Iterator[Beside]:
+def ground_beside(sides: Sides) -> Iterator[Beside]:
+    """Yield what lies beside a leg: left before right, on each the steepest last, then unknown ground."""
     for side, grounds, unknown in (
         ("left", sides.left, sides.unknown_left),
         ("right", sides.right, sides.unknown_right),

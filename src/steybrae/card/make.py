@@ -43,7 +43,7 @@ from steybrae.card.times import (
     turned_round,
     with_latest,
 )
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Caution, Situation, cautions_for, with_cautions
 from steybrae.names import clean
 from steybrae.quantities import finite
 from steybrae.route.bearings import LegBearings, declination, leg_bearings
@@ -332,7 +332,7 @@ def _leg(
         time_min=finite(_walk_min(pieces.segments, settings)),
         time_at_least=pieces.unknown_m > 0.0 or leg.ascent_at_least,
         ground=_ground(leg, settings),
-        beside=ground_beside(leg),
+        beside=tuple(ground_beside(leg.sides)),
         cliffs=cliffs_below(leg),
         checks=leg_checks(leg, settings.date, settings.grid),
         steep_without_check=leg.steep_without_check,
@@ -433,7 +433,6 @@ def _cautions(
 ) -> tuple[Caution, ...]:
     """Those of the screening, those of bearings and readings, and those of the magnetic field."""
     own = cautions_for(Situation(magnetic=True, grid_zones=zones, from_reading=checks))
-    keys = {caution.key for caution in known}
     weak = dict.fromkeys(text for leg in bearings for text in leg.field.cautions)
     field = [Caution(f"magnetic_field_{k}", text) for k, text in enumerate(weak, start=1)]
-    return (*known, *(caution for caution in own if caution.key not in keys), *field)
+    return (*with_cautions(known, own), *field)

@@ -311,10 +311,8 @@ def review(
         for row in rows:
             numbers.setdefault(row.observer.strip(), f"person {len(numbers) + 1}")
         rows = [replace(row, observer=numbers[row.observer.strip()]) for row in rows]
-    instruments, observers = (
-        _groups(rows, lambda row: row.instrument),
-        _groups(rows, lambda row: row.observer),
-    )
+    instruments = _groups(rows, lambda row: row.instrument)
+    observers = _groups(rows, lambda row: row.observer)
     alone = {
         instrument: observer
         for instrument, those in instruments.items()
@@ -369,11 +367,8 @@ def merged_rows(logs: Sequence[Sequence[LogRow]]) -> tuple[list[LogRow], int]:
 
 
 def _places(rows: Sequence[LogRow]) -> tuple[PlaceReadings, ...]:
-    places: dict[str, list[LogRow]] = {}
-    for row in rows:
-        places.setdefault(_place_name(row), []).append(row)
     found = []
-    for name, here in sorted(places.items(), key=lambda item: in_order(item[0])):
+    for name, here in _groups(rows, _place_name).items():
         known = [row.reference_slope_deg for row in here if row.reference_slope_deg is not None]
         readings = [
             PlaceReading(row.observer.strip(), row.instrument.strip(), row.mean_deg, row.uncertainty_95_deg)
