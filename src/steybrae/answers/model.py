@@ -44,7 +44,7 @@ TOO_SMALL: Final = (
 def model_document(found: ModelExamined) -> Document:
     """Tell what a model is, what was found in it, and what can be expected of its slopes."""
     title = f"Elevation model {', '.join(found.files)}"
-    blocks: list[Block] = [Heading(title, 1), *(Paragraph(line) for line in model_lines(found))]
+    blocks: list[Block] = [Heading(title, 1), *map(Paragraph, model_lines(found))]
     blocks += [Heading("How its heights were made")]
     if found.findings:
         blocks.append(Table(_FINDINGS, found.findings))

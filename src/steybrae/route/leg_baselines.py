@@ -194,11 +194,4 @@ def _leg_baseline(one: BaselineSlope, chainage_m: Array) -> LegBaseline:
 
 def _merge(parts: list[LegBaseline]) -> LegBaseline:
     steepest = max(parts, key=lambda one: -1.0 if one.slope_max_deg is None else one.slope_max_deg)
-    return LegBaseline(
-        steepest.baseline_m,
-        steepest.measured_m,
-        steepest.slope_max_deg,
-        steepest.chainage_m,
-        any(one.unknown for one in parts),
-        steepest.note,
-    )
+    return replace(steepest, unknown=any(one.unknown for one in parts))

@@ -16,6 +16,7 @@ from typing import Final, Protocol
 import numpy as np
 
 from steybrae.bands import BandScheme
+from steybrae.quantities import next_round
 from steybrae.route.overhead.windows import MOST_CELLS, Window, read_ground
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.known import overhead_look
@@ -250,10 +251,7 @@ def _leg_on_map(leg: LegScreening, grid: Grid) -> LegOnMap:
 
 
 def _xy_of(position: Position | None, grid: Grid) -> tuple[float, float] | None:
-    if position is None:
-        return None
-    x, y = grid.xy(*grid.from_wgs84(position.lon_deg, position.lat_deg))
-    return float(x), float(y)
+    return None if position is None else _xy(position.lon_deg, position.lat_deg, grid)
 
 
 def _ground_per_xy(grid: Grid, middle: tuple[float, float]) -> Array:
@@ -273,13 +271,8 @@ def _shape(half_m: tuple[float, float]) -> tuple[tuple[float, float], float]:
         least = 2000.0 * LEAST_HALF_WINDOW_M / min(width_mm, height_mm)
         found.append((max(scale, least), (width_mm, height_mm)))
     scale, shape = min(found, key=lambda item: item[0])
-    return shape, _round_scale(scale)
-
-
-def _round_scale(scale: float) -> float:
-    """Next round denominator: a romer and a ruler can be laid on it."""
-    power = 10.0 ** math.floor(math.log10(scale))
-    return next(step * power for step in SCALE_STEPS if step * power >= scale * (1.0 - 1e-9))
+    # A romer and a ruler can be laid on it.
+    return shape, next_round(scale, SCALE_STEPS)
 
 
 def _window(grid: Grid, extent: tuple[float, float, float, float]) -> tuple[int, int, int, int]:
