@@ -173,7 +173,9 @@ class Agreement:
         who = " and ".join(self.who)
         if self.bias_deg is None:
             return f"{who}: no reading with a reference yet, so nothing can be said."
-        reads = f"reads {_tenths(abs(self.bias_deg))} {_side(self.bias_deg)} than the references"
+        # To the nearest tenth, as the picture does: neither side of it is the careful one.
+        side = "gentler" if self.bias_deg < 0.0 else "steeper"
+        reads = f"reads {abs(self.bias_deg):.1f}° {side} than the references"
         if self.spread_deg is None or self.bias_low_deg is None or self.bias_high_deg is None:
             return f"{who}: one reading {reads}; one difference shows neither bias nor spread."
         if self.spread_deg == 0.0:
@@ -192,15 +194,6 @@ class Agreement:
             f"{self.needed_for_bias} readings in all would give the average to "
             f"{self.half_width_deg:g}°."
         )
-
-
-def _tenths(value_deg: float) -> str:
-    """Write a bias to the nearest tenth, as the picture does: neither side of it is the careful one."""
-    return f"{value_deg:.1f}°"
-
-
-def _side(bias_deg: float) -> str:
-    return "gentler" if bias_deg < 0.0 else "steeper"
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ from steybrae.pages.report.told import forecast_content, home_rows, lines_conten
 from steybrae.pages.report.words import day_words, leg_words, reading_rows, totals_words
 from steybrae.quantities import round_down, shown_slope_deg
 from steybrae.render.html import html_cells
-from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap, shape_words
+from steybrae.route.shape_result import ConvexRoll, TerrainTrap, shape_words
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.drawn import (
     contour_words,
@@ -275,14 +275,10 @@ def _sights(leg: LegScreening, relief: Relief) -> str:
         return ""
     both = (leg.overhead.sight, leg.overhead.sight_outside)
     return "".join(
-        _line(relief, (one.stand, one.place))
+        _path(relief, tuple((spot.lat_deg, spot.lon_deg) for spot in (one.stand, one.place)))
         for one in both
         if one is not None and one.stand is not None and one.place is not None
     )
-
-
-def _line(relief: Relief, spots: tuple[Spot, Spot]) -> str:
-    return _path(relief, tuple((spot.lat_deg, spot.lon_deg) for spot in spots))
 
 
 def _way(leg: LegScreening, relief: Relief) -> str:

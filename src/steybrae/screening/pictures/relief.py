@@ -31,7 +31,7 @@ from steybrae.screening.pictures.picture import (
 )
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import leading_spot
-from steybrae.screening.result import LegScreening, ModelFacts, Position, RouteScreening
+from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
 from steybrae.terrain.attributes import band_numbers, baseline_cells, slope_field
 from steybrae.terrain.dem import EARTH, Array, Dem, DemSource, Grid
 from steybrae.terrain.engines import check_engine
@@ -247,11 +247,8 @@ def _leg_on_map(leg: LegScreening, grid: Grid) -> LegOnMap:
     x, y = grid.xy(*grid.from_wgs84(points.lon_deg, points.lat_deg))
     half_m = float(points.chainage_m[-1]) / 2.0
     middle = (float(np.interp(half_m, points.chainage_m, x)), float(np.interp(half_m, points.chainage_m, y)))
-    return LegOnMap(leg.number, x, y, middle, _xy_of(leg.slope_max_at, grid))
-
-
-def _xy_of(position: Position | None, grid: Grid) -> tuple[float, float] | None:
-    return None if position is None else _xy(position.lon_deg, position.lat_deg, grid)
+    at = leg.slope_max_at
+    return LegOnMap(leg.number, x, y, middle, None if at is None else _xy(at.lon_deg, at.lat_deg, grid))
 
 
 def _ground_per_xy(grid: Grid, middle: tuple[float, float]) -> Array:
