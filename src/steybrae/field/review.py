@@ -341,11 +341,8 @@ def _too_many(most: int, what: str, found: int) -> str:
 def merged_rows(logs: Sequence[Sequence[LogRow]]) -> tuple[list[LogRow], int]:
     """Rows of several logs, those that were copied from one into another once.
 
-    Returns
-    -------
-    tuple of list of LogRow and int
-        The rows in order, a row that is equal in every cell as often as it stands in that log which
-        holds it most often; and how many were left out.
+    The rows in order, a row that is equal in every cell as often as it stands in that log which
+    holds it most often; and how many were left out.
     """
     rows: list[LogRow] = []
     kept: Counter[LogRow] = Counter()

@@ -242,11 +242,8 @@ def convex_rolls(around: Around, steep_deg: float) -> Found:
 def gullies(around: Around) -> Found:
     """Where both sides of some direction rise within one spacing.
 
-    Returns
-    -------
-    Found
-        Strength: metres by which the lower side rises, `GULLY_RISE_M` or more. The bearing is
-        that of the gully's bed, 0 to below 180.
+    Strength: metres by which the lower side rises, `GULLY_RISE_M` or more. The bearing is
+    that of the gully's bed, 0 to below 180.
     """
     rise = around.ring_m[:, :, 0] - around.here_m[:, None]
     half = DIRECTIONS // 2
@@ -287,10 +284,7 @@ def flattenings(around: Around, steep_deg: float) -> Found:
 def cliffs_below(around: Around) -> Found:
     """Ground that falls at more than `CLIFF_DEG` below the place.
 
-    Returns
-    -------
-    Found
-        Strength: its slope. Only ground below the place counts.
+    Strength: its slope. Only ground below the place counts.
     """
     fall = -around.rise_deg
     start = np.concatenate(

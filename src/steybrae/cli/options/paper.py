@@ -241,8 +241,6 @@ class OwnOptions(Group, panel="Your own ground"):
 
     def check_alone(self, given: Sequence[tuple[str, object]]) -> None:
         """Refuse beside `--measured` what asks about a model."""
-        from steybrae.errors import QuantityError
-
         beside = [name for name, value in (("--plan", self.plan), ("--log", self.log), *given) if value]
         if self.measured is not None and beside:
             message = (
