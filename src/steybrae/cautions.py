@@ -563,6 +563,13 @@ def without_cautions(cautions: Iterable[Caution], of: Iterable[Caution]) -> tupl
     return tuple(one for one in cautions if one.key not in gone)
 
 
+def with_cautions(cautions: Iterable[Caution], more: Iterable[Caution]) -> tuple[Caution, ...]:
+    """Add those of a part whose keys are not there yet."""
+    cautions = tuple(cautions)
+    there = {one.key for one in cautions}
+    return (*cautions, *(one for one in more if one.key not in there))
+
+
 def with_caution(cautions: tuple[Caution, ...], own: Caution) -> tuple[Caution, ...]:
     """Add a caution after the others; where one of its key is there both stand, under one key."""
     before = " ".join(one.text for one in cautions if one.key == own.key)

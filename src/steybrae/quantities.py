@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from typing import Any, Final, TypeVar
 
 from steybrae.errors import QuantityError
@@ -136,6 +137,12 @@ def round_down(value: Number, step: float) -> Number:
     number: Any = value
     rounded: Number = -round_up(-number, step) + 0.0
     return rounded
+
+
+def next_round(least: float, steps: Sequence[float]) -> float:
+    """Smallest of some steps, 10 the last of them, times a power of ten that is not below `least`."""
+    power = 10.0 ** math.floor(math.log10(least))
+    return next(step * power for step in steps if step * power >= least * (1.0 - 1e-9))
 
 
 def number(value: Any, what: str) -> float:

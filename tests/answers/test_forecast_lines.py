@@ -19,9 +19,8 @@ from steybrae.answers.forecast import (
 )
 from steybrae.document import Table
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
-from steybrae.forecast.bulletin import Bulletin, DangerRating, Elevation
+from steybrae.forecast.bulletin import Bulletin, DangerRating, Elevation, out_of_time_text
 from steybrae.forecast.choose import Finding
-from steybrae.forecast.hours import out_of_time_text
 from steybrae.forecast.named import Crossed
 
 NOTHING = Crossed(0.0, False, (), ())

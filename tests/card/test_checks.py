@@ -16,7 +16,7 @@ from steybrae.card.checks import leg_checks, limits, reference_of
 from steybrae.card.wording import check_sentence, limits_text, where_text
 from steybrae.field.agreement import Origin, Reference, compare
 from steybrae.field.limits import READING_ERROR_95_DEG
-from steybrae.route.magnetic import declination
+from steybrae.route.bearings import declination
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot

@@ -12,7 +12,7 @@ from steybrae.card.settings import CardSettings
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.desk.server import desk_app
 from steybrae.files.results import sample, sample_model
-from steybrae.forecast.hours import parse_span
+from steybrae.forecast.bulletin import parse_span
 from steybrae.library.forecast import read_asked
 from steybrae.screening import Settings
 

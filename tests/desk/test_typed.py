@@ -11,8 +11,7 @@ from pyproj import Geod
 
 from steybrae.desk.lines import typed
 from steybrae.desk.opened import Desk
-from steybrae.route.bearings import convergence_deg, geodesic
-from steybrae.route.magnetic import declination
+from steybrae.route.bearings import convergence_deg, declination, geodesic
 from steybrae.route.positions.places import Place, parse_place
 
 AFTER = {"lat": 59.2234, "lon": -8.0712}

@@ -17,8 +17,7 @@ from steybrae.field.agreement import Origin, Reference, compare_readings
 from steybrae.field.log import LogRow
 from steybrae.field.readings import ReadingSet
 from steybrae.field.review import review
-from steybrae.figures.field_figure import comparison_figure, save_figure
-from steybrae.figures.review_figure import review_figure
+from steybrae.figures.field_figure import comparison_figure, review_figure, save_figure
 from steybrae.figures.style import UNKNOWN_HATCH, band_hatch, band_tint, lightness
 
 RESULT = compare_readings(

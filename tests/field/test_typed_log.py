@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 from steybrae.errors import DateError, LogError
-from steybrae.field.log import COLUMNS
-from steybrae.field.typed_log import parse_moment, row_from_typed
+from steybrae.field.log import COLUMNS, parse_moment, row_from_typed
 from steybrae.files.logs import add_rows, append_row, read_log
 
 HALF_PAST = datetime(2027, 2, 14, 10, 30, tzinfo=UTC)

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from steybrae.errors import FileReadError, SteybraeError
 from steybrae.files import bulletins
-from steybrae.files.bulletin_parts import MOST_TEXT
-from steybrae.files.bulletins import BulletinFile, read_bulletins
+from steybrae.files.bulletins import MOST_TEXT, BulletinFile, read_bulletins
 from steybrae.forecast.bulletin import (
     DANGER_VALUES,
     FREQUENCIES,

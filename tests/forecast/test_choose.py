@@ -11,9 +11,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.errors import BulletinError, DateError
-from steybrae.forecast.bulletin import Bulletin, DangerRating, Region
+from steybrae.forecast.bulletin import (
+    Bulletin,
+    DangerRating,
+    Region,
+    held_together,
+    holds_throughout,
+    moment_text,
+    parse_moment,
+)
 from steybrae.forecast.choose import Asked, choose
-from steybrae.forecast.hours import held_together, holds_throughout, moment_text, parse_moment
 
 FROM, TO = "2027-01-14T18:00:00+00:00", "2027-01-15T19:00:00+01:00"
 LOW = DangerRating("low", None, (), "all_day")

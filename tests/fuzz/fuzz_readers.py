@@ -562,8 +562,8 @@ READERS: Final = (
         ".csv",
     ),
     Reader("steybrae.desk.guard", "read_message", MESSAGES, use_message, 25),
-    Reader("steybrae.forecast.hours", "parse_moment", MOMENTS, use_moment, 25),
-    Reader("steybrae.forecast.hours", "parse_span", SPANS, use_span, 25),
+    Reader("steybrae.forecast.bulletin", "parse_moment", MOMENTS, use_moment, 25),
+    Reader("steybrae.forecast.bulletin", "parse_span", SPANS, use_span, 25),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 25),
 )
 

@@ -18,9 +18,8 @@ from steybrae.bands import BandScheme
 from steybrae.field.limits import apparent_slope_deg
 from steybrae.files.model.rasters import open_model
 from steybrae.pages.lesson import lesson_html
-from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import GapMeasurement
-from steybrae.paper.spacing import slope_from_spacing
+from steybrae.paper.spacing import gap_for_slope_mm, slope_from_spacing
 from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.teach.forms import FORMS
 from steybrae.teach.lesson import Lesson, bent_share, bent_steepest_deg, lesson, lesson_ground

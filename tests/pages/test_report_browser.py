@@ -22,7 +22,7 @@ from tests.visits import Visit
 
 from steybrae.bands import in_degrees
 from steybrae.files.plans import read_plan
-from steybrae.forecast.hours import last_end, parse_span
+from steybrae.forecast.bulletin import last_end, parse_span
 from steybrae.library.forecast import read_asked
 from steybrae.names import clean
 from steybrae.pages.report.map import draw_report_map

@@ -14,7 +14,7 @@ from tests.pages.drawn import Reader
 from steybrae.errors import FileReadError
 from steybrae.files.model.fingerprints import file_fingerprint
 from steybrae.files.plans import read_plan, write_plan
-from steybrae.forecast.hours import parse_span
+from steybrae.forecast.bulletin import parse_span
 from steybrae.library.forecast import read_asked
 from steybrae.screening.forecast.at import forecast_beside
 

@@ -10,9 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.errors import QuantityError
-from steybrae.paper.chart import CHART_SLOPES_DEG, gap_for_slope_mm, spacing_chart
 from steybrae.paper.measurement import GapMeasurement
-from steybrae.paper.spacing import slope_from_spacing
+from steybrae.paper.spacing import CHART_SLOPES_DEG, gap_for_slope_mm, slope_from_spacing, spacing_chart
 from steybrae.quantities import FOOT_M, round_up
 
 SLOPES_DEG = (20.0, 25.0, 30.0, 35.0, 40.0, 45.0)

@@ -14,8 +14,7 @@ import rasterio.shutil
 from tests.raster.rasters_made import cells, mountains, run, write
 
 from steybrae.errors import FileWriteError, ModelError
-from steybrae.raster.files.moves import alone
-from steybrae.raster.files.outputs import LOCK, WORK
+from steybrae.raster.files.outputs import LOCK, WORK, alone
 
 TEXTS = ("table.csv", "table.json", "README.txt")
 RASTERS = ("bands.tif", "bands.tif.aux.xml", "slope.tif")

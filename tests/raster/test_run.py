@@ -22,7 +22,7 @@ from tests.raster.test_kernel import told
 from steybrae.bands import BandScheme
 from steybrae.errors import FileReadError, FileWriteError, MissingExtraError, QuantityError
 from steybrae.files.model.rasters import CACHE_BYTES, open_model
-from steybrae.raster import assemble
+from steybrae.raster import run as of_area
 from steybrae.raster.files import tiff as area_tiff
 from steybrae.raster.files.heights import cache_for
 from steybrae.raster.files.outputs import WORK, PartFile, Workspace
@@ -427,14 +427,14 @@ class TestResume:
     def test_a_stop_between_two_finished_rasters_loses_nothing(
         self, tmp_path, model, made, monkeypatch
     ) -> None:
-        real = assemble.write_directories
+        real = of_area.write_directories
 
         def full(file: Any, tags: Any, levels: Any) -> None:
             if "bands" in Path(file.name).name:
                 raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
             real(file, tags, levels)
 
-        monkeypatch.setattr(assemble, "write_directories", full)
+        monkeypatch.setattr(of_area, "write_directories", full)
         with pytest.raises(FileWriteError):
             run(tmp_path / "out", model)
         monkeypatch.undo()

@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from steybrae.errors import DateError, PlaceError
-from steybrae.route.magnetic import (
+from steybrae.route.bearings import (
     MODEL,
     _check_model,
     _field,

@@ -20,7 +20,7 @@ from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.ground.result import GroundPlaces
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.overhead.way import alpha_deg
+from steybrae.terrain.overhead.path import alpha_deg
 
 SIZE, MIDDLE = 241, 120
 OVERHEAD = (

@@ -17,7 +17,6 @@ from steybrae.bands import BandScheme
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
-from steybrae.screening.pictures import map_cells
 from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import (
     INDEX_EVERY,
@@ -87,7 +86,7 @@ def test_a_picture_cell_has_the_steepest_of_its_cells(monkeypatch):
     dem = model(Crest(40.0, 0.0), (301, 301), 5.0)
     route = route_on(dem, EAST_WEST)
     whole = pictured(dem, route).relief
-    monkeypatch.setattr(map_cells, "MOST_PICTURE_CELLS", 2_000)
+    monkeypatch.setattr("steybrae.screening.pictures.relief.MOST_PICTURE_CELLS", 2_000)
     coarse = pictured(dem, route).relief
     k = coarse.cells
     assert k > 2
@@ -124,7 +123,7 @@ def test_one_unknown_cell_makes_its_picture_cell_unknown(monkeypatch):
     heights = dem.heights_m.copy()
     heights[170, 150] = np.nan
     holed = Dem(dem.grid, heights)
-    monkeypatch.setattr(map_cells, "MOST_PICTURE_CELLS", 2_000)
+    monkeypatch.setattr("steybrae.screening.pictures.relief.MOST_PICTURE_CELLS", 2_000)
     full, relief = (pictured(at, route_on(dem, EAST_WEST)).relief for at in (dem, holed))
     new = np.argwhere(np.isnan(relief.slope_deg) & ~np.isnan(full.slope_deg))
     assert 1 <= len(new) <= 4
@@ -135,7 +134,7 @@ def test_one_unknown_cell_makes_its_picture_cell_unknown(monkeypatch):
 def test_heights_are_left_out_only_of_large_models(monkeypatch):
     dem = model(GaussianHill(400.0, 250.0), (301, 301), 5.0)
     route = route_on(dem, EAST_WEST)
-    monkeypatch.setattr(map_cells, "MOST_MODEL_CELLS", 4_000)
+    monkeypatch.setattr("steybrae.screening.pictures.relief.MOST_MODEL_CELLS", 4_000)
     relief = pictured(dem, route).relief
     assert relief.thinned > 1
     # Thinned heights stay where they are: the hill's top is in the middle still.

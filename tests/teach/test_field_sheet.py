@@ -12,7 +12,7 @@ from tests.sheets.pdf_lines import words
 
 from steybrae.card.checks import leg_checks
 from steybrae.card.wording import judged_text, where_text
-from steybrae.field.typed_log import TYPED_COLUMNS, row_from_typed
+from steybrae.field.log import TYPED_COLUMNS, row_from_typed
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import RouteScreening, screen_route

@@ -6,9 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import GapMeasurement
-from steybrae.paper.spacing import slope_from_spacing
+from steybrae.paper.spacing import gap_for_slope_mm, slope_from_spacing
 from steybrae.teach.slope_scale import ERRORS_MM, error_sheet, misread_deg
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.terrain.traps import DROP_DEG, DROP_M, drop_m
+from steybrae.terrain.shape import DROP_DEG, DROP_M, drop_m
 
 SIZE = 21
 

@@ -247,32 +247,30 @@ def _columns(card: RouteCard) -> tuple[Column, ...]:
         return lambda leg: _cells(card, leg)[k]
 
     heads = (
-        ("Leg", "right", None),
-        ("From\nto", "left", 30),
-        ("Magnetic\nback", "right", None),
-        ("Grid\ntrue", "right", None),
-        ("Length\non the map", "right", None),
-        ("Climb\nheight there", "right", None),
-        ("Time\narrive", "right", None),
-        ("Steepest on the line,\nin the corridor", "left", 36),
+        ("Leg", None),
+        ("From\nto", 30),
+        ("Magnetic\nback", None),
+        ("Grid\ntrue", None),
+        ("Length\non the map", None),
+        ("Climb\nheight there", None),
+        ("Time\narrive", None),
+        ("Steepest on the line,\nin the corridor", 36),
     )
     return tuple(
-        Column(heading, heading, cell(k), align="left" if align == "left" else "right", width=width)
-        for k, (heading, align, width) in enumerate(heads)
+        Column(heading, heading, cell(k), align="left" if width else "right", width=width)
+        for k, (heading, width) in enumerate(heads)
     )
 
 
 def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
     unit = card.bearing_unit
     bends = "\nline bends" if leg.bends else ""
-    overhead = overhead_text(leg.ground.overhead if leg.ground else None, unit)
-    overhead_words = overhead.replace("; ", "\n")
     ground = [
         steepness_text(leg.ground),
         corridor_text(leg.ground),
         drop_text(leg.ground),
         *grounds_text(leg.ground),
-        overhead_words,
+        overhead_text(leg.ground.overhead if leg.ground else None, unit).replace("; ", "\n"),
     ]
     # Where a leg begins stands at the end of the one before.
     start = _named(leg.from_, leg.from_place) if leg.number == card.legs[0].number else leg.from_
@@ -284,8 +282,6 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
         f"{bearing_shown(leg.bearing_grid_deg, unit)}\n{bearing_shown(leg.bearing_true_deg, unit)}",
         _lengths(leg),
         f"{_climb(leg)}\n{elevation_text(leg).replace('; ', chr(10)).replace('along ', 'along' + chr(10))}",
-        f"{minutes_text(leg.time_min, at_least=leg.time_at_least)}\n"
-        f"{arrival_text(card, leg).replace(AT_LEAST + ' ', AT_LEAST + chr(10))}\n"
-        f"{leg.daylight_text.replace(' min ', ' min' + chr(10))}",
-        "\n".join(line for line in ground if line),
+        f"{_times(card, leg)}\n{leg.daylight_text.replace(' min ', ' min' + chr(10))}",
+        "\n".join(filter(None, ground)),
     )

@@ -20,9 +20,17 @@ from steybrae.forecast.beside import (
     NamedOnLeg,
     ReductionRow,
 )
-from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
+from steybrae.forecast.bulletin import (
+    AvalancheProblem,
+    Bulletin,
+    DangerRating,
+    moment_text,
+    out_of_time_text,
+    parse_moment,
+    standard_words,
+    where_words,
+)
 from steybrae.forecast.choose import of_another_time
-from steybrae.forecast.hours import moment_text, out_of_time_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
@@ -391,13 +399,13 @@ def forecast_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
             *part_lines(bulletin),
             *text_lines(bulletin),
         )
-        yield from (Paragraph(line) for line in lines)
+        yield from map(Paragraph, lines)
     yield from (Paragraph(f"Note: {note}") for note in forecast.notes)
     if forecast.bulletins:
         yield from _legs(forecast)
-        yield from (Paragraph(line) for line in _place(forecast))
+        yield from map(Paragraph, _place(forecast))
         yield from _reduction(forecast.legs)
-        yield from (Paragraph(line) for line in ("", *forecast.words))
+        yield from map(Paragraph, ("", *forecast.words))
 
 
 def _legs(forecast: ForecastBeside) -> Iterator[Block]:

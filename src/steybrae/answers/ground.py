@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import itertools
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from steybrae.answers.forecast import finding_blocks, forecast_blocks
-from steybrae.answers.forecast_places import places_finding_blocks, places_named_blocks
+from steybrae.answers.forecast import AT_ONCE, finding_blocks, forecast_blocks, part_head
 from steybrae.answers.overhead import (
     baselines_note,
     baselines_text,
@@ -16,8 +17,9 @@ from steybrae.answers.overhead import (
 )
 from steybrae.bands import bands_text
 from steybrae.cautions import Caution
-from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table
-from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table, plain
+from steybrae.forecast.beside import ForecastBeside, NamedAtPlace, caution_lines
+from steybrae.forecast.choose import of_another_time
 from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.route.overhead.result import (
     OverheadAnswer,
@@ -53,8 +55,7 @@ from steybrae.value import (
 )
 
 if TYPE_CHECKING:
-    from steybrae.screening.ground.cells import GroundCells
-
+    from steybrae.screening.ground.at import GroundCells
 
 NO_HEIGHT: Final = "The model has no height here: nothing is known of this ground."
 """What stands first where that is so."""
@@ -345,10 +346,7 @@ def places_cautions(found: GroundPlaces) -> tuple[Caution, ...]:
 
 def places_cautions_text(found: GroundPlaces) -> str:
     """Every caution of them, one a line, as `steybrae.answers.points.cautions_text`."""
-    every = {caution.key: caution.text for caution in places_cautions(found)}
-    if found.places[0].forecast is None:
-        every["no_forecast"] = NO_FORECAST_WORDS
-    return "".join(f"{key}\t{text}\n" for key, text in every.items())
+    return caution_lines(places_cautions(found), found.places[0].forecast)
 
 
 def places_document(found: GroundPlaces) -> Document:
@@ -385,3 +383,47 @@ def cells_document(found: GroundCells) -> Document:
         Cautions(found.cautions),
     )
     return Document(title, blocks)
+
+
+PlaceForecasts = Sequence[tuple[str, ForecastBeside]]
+
+
+def places_finding_blocks(places: PlaceForecasts) -> Iterator[Block]:
+    """Yield what has to be seen first of a forecast beside places by name, and what it says."""
+    if not places:
+        yield from finding_blocks(None)
+        return
+    first = places[0][1]
+    shared = [one for one in first.findings if all(one in forecast.findings for _, forecast in places)]
+    yield from finding_blocks(replace(first, findings=tuple(shared)), alone=True)
+    for name, forecast in places:
+        for finding in forecast.findings:
+            if finding not in shared:
+                yield Paragraph(f"{name}: {plain(finding.text)}", strong=True)
+
+
+def places_named_blocks(places: PlaceForecasts) -> Iterator[Block]:
+    """Yield which of a forecast names ground at each place; nothing of an expired one."""
+    parts = places[0][1].place if places and not of_another_time(places[0][1].findings) else ()
+    if parts:
+        yield Paragraph(
+            "Which of the forecast names ground: within the circle | overhead (?: unknown ground may be)"
+        )
+    named = range(len(parts))
+    for start in named[::AT_ONCE]:
+        columns = (_place_column(places[0][1], k) for k in named[start : start + AT_ONCE])
+        yield Table(
+            (Column("name", "Place", lambda at: at[0], align="left"), *columns),
+            [(name, forecast.place) for name, forecast in places],
+        )
+
+
+def _place_column(forecast: ForecastBeside, k: int) -> Column:
+    return Column(f"named_{k}", part_head(forecast, forecast.place[k]), lambda at: _place_cell(at[1][k]))
+
+
+def _place_cell(row: NamedAtPlace) -> str:
+    grounds = ((row.within, row.within_unknown), (row.overhead, row.overhead_unknown))
+    if not any(itertools.chain(*grounds)) and row.kind == "danger_rating" and row.meets_heights:
+        return "its heights"
+    return " | ".join("yes" if named else "?" if unknown else "-" for named, unknown in grounds)

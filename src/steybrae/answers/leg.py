@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import Final
 
-from steybrae.bands import STEEP_DEG, Band, bands_text
+from steybrae.bands import STEEP_DEG, bands_text
 from steybrae.cautions import Caution
 from steybrae.document import (
     NONE,
@@ -272,14 +272,10 @@ def moved_items(shifts: Sequence[LineMoved]) -> tuple[str, ...]:
 
 def _change(leg: LegMoved, by: LineMoved) -> str:
     was, becomes = (
-        _band(band, open_above=open_above)
+        bands_text(() if band is None else (band,), open_above=open_above)
         for band, open_above in ((leg.band, leg.open_above), (leg.moved_band, leg.moved_open_above))
     )
     return f"{length(by.shift_m).short} {by.side}: {was} becomes {becomes}"
-
-
-def _band(band: Band | None, *, open_above: bool) -> str:
-    return bands_text(() if band is None else (band,), open_above=open_above)
 
 
 def _side_by_side(lines: Sequence[ComparedLine]) -> Iterator[Block]:

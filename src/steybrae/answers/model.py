@@ -44,7 +44,7 @@ TOO_SMALL: Final = (
 def model_document(found: ModelExamined) -> Document:
     """Tell what a model is, what was found in it, and what can be expected of its slopes."""
     title = f"Elevation model {', '.join(found.files)}"
-    blocks: list[Block] = [Heading(title, 1), *(Paragraph(line) for line in model_lines(found))]
+    blocks: list[Block] = [Heading(title, 1), *map(Paragraph, model_lines(found))]
     blocks += [Heading("How its heights were made")]
     if found.findings:
         blocks.append(Table(_FINDINGS, found.findings))
@@ -58,7 +58,8 @@ def model_document(found: ModelExamined) -> Document:
             Paragraph("Rather not believed:"),
             Listing(tuple(_doubted(found))),
         ]
-    examples = Table(_EXAMPLES, found.interval_examples, title=_examples_title(found))
+    where = f"{slope(found.example_slope_deg).text} over {found.baseline_m:.0f} m"
+    examples = Table(_EXAMPLES, found.interval_examples, f"Where it shows {where}, the ground is")
     blocks += [Heading("How well its slopes are known"), examples, Paragraph(found.uncertainty)]
     blocks += [Heading("The model"), Table(_FACTS, tuple(_facts(found))), Cautions(found.cautions)]
     return Document(title, tuple(blocks))
@@ -132,12 +133,6 @@ def _doubted(found: ModelExamined) -> Iterator[str]:
     for why in dict.fromkeys(one.words for one in found.kinds_doubted):
         kinds = ", ".join(one.kind for one in found.kinds_doubted if one.words == why)
         yield f"--model-kind {kinds}: {why}"
-
-
-def _examples_title(found: ModelExamined) -> str:
-    return (
-        f"Where it shows {slope(found.example_slope_deg).text} over {found.baseline_m:.0f} m, the ground is"
-    )
 
 
 def _ends(example: IntervalExample) -> tuple[Cell, Cell]:

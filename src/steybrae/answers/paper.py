@@ -10,8 +10,7 @@ from steybrae.quantities import one_in_text
 from steybrae.value import AT_LEAST, Value, lower, millimetres, percent, slope
 
 if TYPE_CHECKING:
-    from steybrae.paper.chart import SpacingChart
-    from steybrae.paper.spacing import GapResult
+    from steybrae.paper.spacing import GapResult, SpacingChart
 
 
 def gap_document(result: GapResult) -> Document:

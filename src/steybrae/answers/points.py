@@ -12,7 +12,7 @@ import numpy as np
 from steybrae.bands import BandScheme
 from steybrae.document import Cell, Column, Table
 from steybrae.files.results import as_json
-from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.forecast.beside import caution_lines
 from steybrae.frozen import dataclass
 from steybrae.render.table import csv_text
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -128,11 +128,8 @@ def cautions_path(points: Path) -> Path:
 
 def cautions_text(screening: RouteScreening) -> str:
     """Every caution of a route and its legs, one a line: its key, a tab, its text."""
-    every = {caution.key: caution.text for leg in screening.legs for caution in leg.cautions}
-    every |= {caution.key: caution.text for caution in screening.cautions}
-    if screening.forecast is None:
-        every["no_forecast"] = NO_FORECAST_WORDS
-    return "".join(f"{key}\t{text}\n" for key, text in every.items())
+    of_legs = (caution for leg in screening.legs for caution in leg.cautions)
+    return caution_lines((*of_legs, *screening.cautions), screening.forecast)
 
 
 def points_geojson(screening: RouteScreening) -> str:

@@ -36,7 +36,10 @@ def reading_document(result: ReadingResult, basis: Sequence[str]) -> Document:
     if result.aspect is not None:
         blocks += _aspect(result.aspect)
     several = len(result.references) > 1
-    reasons = tuple(_reason(key.source if several else None, key.text) for key in result.reasons)
+    reasons = tuple(
+        f"({one.source}) {one.text}" if several and one.source is not None else one.text
+        for one in result.reasons
+    )
     blocks += [*listed("Why they may differ", reasons), *listed("What it rests on", tuple(basis))]
     return Document(result.sentence, (*blocks, Cautions(result.cautions)))
 
@@ -81,10 +84,6 @@ _COMPARED = (
     Column("result", "answer", lambda at: at.result, align="left"),
     Column("would_notice_deg", "would notice", _notice),
 )
-
-
-def _reason(source: str | None, text: str) -> str:
-    return text if source is None else f"({source}) {text}"
 
 
 def _aspect(fit: AspectFit) -> Iterator[Block]:

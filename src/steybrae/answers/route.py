@@ -110,11 +110,11 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
         blocks.append(_legs_table(found.legs))
     if view.bands or whole:
         blocks.append(_bands_table(found))
-        blocks += [Paragraph(note) for note in baselines_note(found.legs[0].baselines)]
+        blocks += map(Paragraph, baselines_note(found.legs[0].baselines))
     if view.overhead or whole:
         blocks += _overhead_blocks(found)
     if whole:
-        blocks += [Paragraph(""), *(Paragraph(line) for line in _basis(found))]
+        blocks += [Paragraph(""), *map(Paragraph, _basis(found))]
     if found.cross_check is not None:
         blocks += [Paragraph(""), Paragraph(cross_check_text(found.cross_check))]
     if whole:
@@ -152,7 +152,7 @@ def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:
     yield Paragraph("")
     if any(leg.expected_readings for leg in found.legs):
         yield Paragraph(CHECKS_RANGE)
-    yield from (Paragraph(line) for line in legs_without_check(found.legs))
+    yield from map(Paragraph, legs_without_check(found.legs))
     yield Paragraph(_overhead_basis(found))
 
 

@@ -16,8 +16,7 @@ from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.limits import READING_ERROR_95_DEG
 from steybrae.field.references import Source, check_reference
 from steybrae.frozen import dataclass
-from steybrae.route.bearings import bearing_difference_deg, geodesic
-from steybrae.route.magnetic import declination
+from steybrae.route.bearings import bearing_difference_deg, declination, geodesic
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place, format_place
 from steybrae.screening.result import LegPoints, LegScreening, ModelFacts, RouteScreening, SideGround, Sides
@@ -147,12 +146,8 @@ HALF_AHEAD_DEG: Final = 45.0
 """Nearer than this to the way of travel, degrees, is ahead; to its opposite, behind (our choice)."""
 
 
-def ground_beside(leg: LegScreening) -> tuple[Beside, ...]:
-    """Say what lies beside a leg: left before right, on each the steepest last, then unknown ground."""
-    return tuple(_found(leg.sides))
-
-
-def _found(sides: Sides) -> Iterator[Beside]:
+def ground_beside(sides: Sides) -> Iterator[Beside]:
+    """Yield what lies beside a leg: left before right, on each the steepest last, then unknown ground."""
     for side, grounds, unknown in (
         ("left", sides.left, sides.unknown_left),
         ("right", sides.right, sides.unknown_right),

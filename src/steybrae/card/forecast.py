@@ -12,7 +12,7 @@ from steybrae.card.checks import reference_of
 from steybrae.card.make import make_card
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.settings import CardSettings
-from steybrae.cautions import Caution, without_cautions
+from steybrae.cautions import Caution, with_cautions, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.forecast.beside import ForecastBeside
@@ -47,9 +47,7 @@ def of_day(
     if forecast is None:
         return found, without_forecast(card, screening)
     more = () if found.forecast is None else found.forecast.cautions
-    there = {caution.key for caution in card.cautions}
-    cautions = (*card.cautions, *(caution for caution in more if caution.key not in there))
-    return found, replace(card, forecast=found.forecast, cautions=cautions)
+    return found, replace(card, forecast=found.forecast, cautions=with_cautions(card.cautions, more))
 
 
 def _kept(forecast: ForecastBeside | None) -> Forecast | None:

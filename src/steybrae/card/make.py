@@ -22,10 +22,10 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.card.sentences import (
+    WITHOUT_MODEL,
     basis_words,
     compass_words,
     norths_words,
-    one_leg_words,
     position_words,
     program_words,
     unknown_words,
@@ -43,10 +43,10 @@ from steybrae.card.times import (
     turned_round,
     with_latest,
 )
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Caution, Situation, cautions_for, with_cautions
 from steybrae.names import clean
 from steybrae.quantities import finite
-from steybrae.route.bearings import LegBearings, leg_bearings
+from steybrae.route.bearings import LegBearings, declination, leg_bearings
 from steybrae.route.daylight import (
     Daylight,
     arrivals,
@@ -55,7 +55,6 @@ from steybrae.route.daylight import (
     daylight_left_words,
     shown_clock,
 )
-from steybrae.route.magnetic import declination
 from steybrae.route.overhead.result import SightAnswer
 from steybrae.route.positions.grids import utm_epsg
 from steybrae.route.positions.places import Place, format_place
@@ -147,7 +146,7 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
     card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], light, settings)
     return replace(
         card,
-        time_words=one_leg_words(),
+        time_words=(WITHOUT_MODEL,),
         notes=position_words(settings.grid, (start, end)),
         basis=(program_words(__version__),),
         cautions=(
@@ -334,7 +333,7 @@ def _leg(
         time_min=finite(_walk_min(pieces.segments, settings)),
         time_at_least=pieces.unknown_m > 0.0 or leg.ascent_at_least,
         ground=_ground(leg, settings),
-        beside=ground_beside(leg),
+        beside=tuple(ground_beside(leg.sides)),
         cliffs=cliffs_below(leg),
         checks=leg_checks(leg, settings.date, settings.grid),
         steep_without_check=leg.steep_without_check,
@@ -435,7 +434,6 @@ def _cautions(
 ) -> tuple[Caution, ...]:
     """Those of the screening, those of bearings and readings, and those of the magnetic field."""
     own = cautions_for(Situation(magnetic=True, grid_zones=zones, from_reading=checks))
-    keys = {caution.key for caution in known}
     weak = dict.fromkeys(text for leg in bearings for text in leg.field.cautions)
     field = [Caution(f"magnetic_field_{k}", text) for k, text in enumerate(weak, start=1)]
-    return (*known, *(caution for caution in own if caution.key not in keys), *field)
+    return (*with_cautions(known, own), *field)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from steybrae.card.times import LegPieces
 from steybrae.quantities import MIL_PER_DEG
@@ -15,13 +15,10 @@ from steybrae.screening.basis import corridor_text, looks_of, zones_sentences
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, bearing_figure, slope, steep_length
 
-if TYPE_CHECKING:
-    from steybrae.route.bearings import LegBearings
-
 
 def _degrees_side(value_deg: float) -> str:
     side = "east" if value_deg > 0.0 else "west"
-    size = math.floor(abs(value_deg) * 10.0 + 0.5) / 10.0
+    size = _tenths(abs(value_deg))
     return f"{size:.1f} degrees {side}" if size else "0.0 degrees off"
 
 
@@ -48,10 +45,8 @@ def norths_words(bearings: Sequence[LegBearings], unit: str = "deg") -> tuple[st
             f"That is at the start; over the legs it runs from {_degrees_side(min(angles))} to "
             f"{_degrees_side(max(angles))}, and each leg has its own."
         )
-    if not gridless:
-        words.append(of_true)
-    if gridless:
-        words.append("No grid was chosen: on a map whose grid lines are not true north, give --grid.")
+    choose = "No grid was chosen: on a map whose grid lines are not true north, give --grid."
+    words.append(choose if gridless else of_true)
     return tuple(words)
 
 
@@ -79,11 +74,10 @@ def unknown_words(number: int, pieces: LegPieces) -> str:
     return f"Leg {number}: unknown ground timed {' and '.join(words)}: {AT_LEAST} this long."
 
 
-def one_leg_words() -> tuple[str, ...]:
-    """Say what a leg without a model does not tell."""
-    return (
-        "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
-    )
+WITHOUT_MODEL: Final = (
+    "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is."
+)
+"""What a leg without a model does not tell."""
 
 
 def program_words(version: str) -> str:
@@ -110,9 +104,8 @@ def basis_words(screening: RouteScreening) -> tuple[str, ...]:
 def _start_zones(screening: RouteScreening) -> Iterator[str]:
     """Say what was taken for a start zone, where it was looked for."""
     looks = looks_of(screening)
-    if looks is None:
-        return
-    yield zones_sentences(looks, screening.settings.start_zones, max(screening.model.cell_size_m))
+    if looks is not None:
+        yield zones_sentences(looks, screening.settings.start_zones, max(screening.model.cell_size_m))
 
 
 def _tenths(value_deg: float) -> float:

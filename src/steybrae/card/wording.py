@@ -235,11 +235,11 @@ def beside_sentence(beside: Beside) -> str:
     if beside.least_slope_deg is None:
         return f"Unknown ground to the {beside.side}, which may be steep."
     off = off_words(beside.distance_m or 0.0)
-    along = _along(beside)
+    start, end = stretch(beside.from_m or 0.0, beside.to_m or 0.0)
     height = "" if beside.height_difference_m is None or off == AT_LINE else _height(beside)
     return (
         f"Steep ground ({and_more(beside.least_slope_deg)}) to the {beside.side}, {off}{height}, "
-        f"{along} along the leg."
+        f"from {start} to {end} m{_parts(beside)} along the leg."
     )
 
 
@@ -250,10 +250,8 @@ def _height(beside: Beside) -> str:
     return f" and {apart.text} {side}" if apart.shown else ""
 
 
-def _along(beside: Beside) -> str:
-    start, end = stretch(beside.from_m or 0.0, beside.to_m or 0.0)
-    parts = f" in {beside.parts} stretches" if beside.parts > 1 else ""
-    return f"from {start} to {end} m{parts}"
+def _parts(ground: Beside | CliffBelow) -> str:
+    return f" in {ground.parts} stretches" if ground.parts > 1 else ""
 
 
 def beside_short(beside: Beside) -> str:
@@ -292,18 +290,15 @@ def cliffs_text(leg: CardLeg, *, short: bool = False) -> str:
 
     Empty without.
     """
-    told = (f"{_SIDES[one.side]}: {_cliff(leg, one)}{'' if short else _along_leg(one)}" for one in leg.cliffs)
+    told = (f"{_SIDES[one.side]}: {_cliff(leg, one, short=short)}" for one in leg.cliffs)
     return f"Cliff below, {'; '.join(told)}" if leg.cliffs else ""
 
 
-def _cliff(leg: CardLeg, one: CliffBelow) -> str:
+def _cliff(leg: CardLeg, one: CliffBelow, *, short: bool) -> str:
     steepest = slope(one.slope_max_deg, at_least=leg.ground is None or leg.ground.open_above).text
     start, end = stretch(one.from_m, one.to_m)
-    return f"{steepest}, {off_words(one.distance_m)}, {start}-{end} m"
-
-
-def _along_leg(one: CliffBelow) -> str:
-    return f" along in {one.parts} stretches" if one.parts > 1 else " along"
+    along = "" if short else f" along{_parts(one)}"
+    return f"{steepest}, {off_words(one.distance_m)}, {start}-{end} m{along}"
 
 
 def where_text(check: Check) -> str:

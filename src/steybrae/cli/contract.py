@@ -24,7 +24,7 @@ from steybrae.value import AT_LEAST
 
 ANSWERS: Final = {
     "gap": "steybrae.paper.spacing.GapResult",
-    "spacing": "steybrae.paper.chart.SpacingChart",
+    "spacing": "steybrae.paper.spacing.SpacingChart",
     "route": "steybrae.screening.result.RouteScreening",
     "route lines": "steybrae.screening.compared.RouteLines",
     "ground": "steybrae.screening.ground.result.GroundAt",

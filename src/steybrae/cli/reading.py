@@ -190,8 +190,7 @@ def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> N
     outputs.check(*paths)
     found = review_logs(paths, names=names)
     if outputs.figure is not None:
-        from steybrae.figures.field_figure import save_figure
-        from steybrae.figures.review_figure import review_figure
+        from steybrae.figures.field_figure import review_figure, save_figure
 
         save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
     outputs.show("reading review", found, review_document)

@@ -12,11 +12,12 @@ import typer
 from steybrae.cli.app import GroupedCommand
 from steybrae.cli.options.groups import day_typed, spread
 from steybrae.cli.options.model import ModelFiles
-from steybrae.cli.options.paper import IndexOptions, MapOptions
-from steybrae.cli.options.sheet import (
+from steybrae.cli.options.paper import (
     SEED_HELP,
     ChosenMap,
+    IndexOptions,
     LogOutput,
+    MapOptions,
     OwnOptions,
     PaperOutput,
     PracticeOptions,

@@ -9,7 +9,7 @@ import typer
 from steybrae.cli.options.common import AnswerOptions
 from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.settings_file import with_taken
-from steybrae.paper.chart import spacing_chart
+from steybrae.paper.spacing import spacing_chart
 from steybrae.quantities import parse_slope_deg
 
 

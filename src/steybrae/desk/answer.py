@@ -25,8 +25,8 @@ from steybrae.document import Block, Column, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.forecast.bulletin import last_end
 from steybrae.forecast.choose import of_another_time
-from steybrae.forecast.hours import last_end
 from steybrae.frozen import dataclass
 from steybrae.pages.desk import profile_html
 from steybrae.route.kept import LeftError

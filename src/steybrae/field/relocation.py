@@ -131,7 +131,7 @@ class AspectFit:
         circle = f"within {steep_length(self.radius_m).text} of the place"
         if self.nearest_true_deg is None or self.difference_deg is None:
             return f"Cannot tell: no ground {circle} is known to face anywhere."
-        apart = f"the nearest aspect {circle} is {_bearing(self.nearest_true_deg)}"
+        apart = f"the nearest aspect {circle} is {round(self.nearest_true_deg) % 360:03d}°"
         off = f"{slope(abs(self.difference_deg), step=1.0).text} from the one measured"
         if self.tolerance_deg is None:
             return f"Cannot tell: {apart}, {off}, but how well the model knows it is not known."
@@ -144,10 +144,6 @@ class AspectFit:
         if abs(self.difference_deg) > self.tolerance_deg:
             return f"Cannot tell: {apart}, {off}, but part of the ground there is level or unknown."
         return f"Cannot tell: {apart}, {off}, but {allows}, more than one sector."
-
-
-def _bearing(bearing_deg: float) -> str:
-    return f"{round(bearing_deg) % 360:03d}°"
 
 
 def check_aspect_error(error_95_deg: float) -> float:

@@ -173,7 +173,9 @@ class Agreement:
         who = " and ".join(self.who)
         if self.bias_deg is None:
             return f"{who}: no reading with a reference yet, so nothing can be said."
-        reads = f"reads {_tenths(abs(self.bias_deg))} {_side(self.bias_deg)} than the references"
+        # To the nearest tenth, as the picture does: neither side of it is the careful one.
+        side = "gentler" if self.bias_deg < 0.0 else "steeper"
+        reads = f"reads {abs(self.bias_deg):.1f}° {side} than the references"
         if self.spread_deg is None or self.bias_low_deg is None or self.bias_high_deg is None:
             return f"{who}: one reading {reads}; one difference shows neither bias nor spread."
         if self.spread_deg == 0.0:
@@ -192,15 +194,6 @@ class Agreement:
             f"{self.needed_for_bias} readings in all would give the average to "
             f"{self.half_width_deg:g}°."
         )
-
-
-def _tenths(value_deg: float) -> str:
-    """Write a bias to the nearest tenth, as the picture does: neither side of it is the careful one."""
-    return f"{value_deg:.1f}°"
-
-
-def _side(bias_deg: float) -> str:
-    return "gentler" if bias_deg < 0.0 else "steeper"
 
 
 @dataclass(frozen=True)
@@ -311,10 +304,8 @@ def review(
         for row in rows:
             numbers.setdefault(row.observer.strip(), f"person {len(numbers) + 1}")
         rows = [replace(row, observer=numbers[row.observer.strip()]) for row in rows]
-    instruments, observers = (
-        _groups(rows, lambda row: row.instrument),
-        _groups(rows, lambda row: row.observer),
-    )
+    instruments = _groups(rows, lambda row: row.instrument)
+    observers = _groups(rows, lambda row: row.observer)
     alone = {
         instrument: observer
         for instrument, those in instruments.items()
@@ -350,11 +341,8 @@ def _too_many(most: int, what: str, found: int) -> str:
 def merged_rows(logs: Sequence[Sequence[LogRow]]) -> tuple[list[LogRow], int]:
     """Rows of several logs, those that were copied from one into another once.
 
-    Returns
-    -------
-    tuple of list of LogRow and int
-        The rows in order, a row that is equal in every cell as often as it stands in that log which
-        holds it most often; and how many were left out.
+    The rows in order, a row that is equal in every cell as often as it stands in that log which
+    holds it most often; and how many were left out.
     """
     rows: list[LogRow] = []
     kept: Counter[LogRow] = Counter()
@@ -369,11 +357,8 @@ def merged_rows(logs: Sequence[Sequence[LogRow]]) -> tuple[list[LogRow], int]:
 
 
 def _places(rows: Sequence[LogRow]) -> tuple[PlaceReadings, ...]:
-    places: dict[str, list[LogRow]] = {}
-    for row in rows:
-        places.setdefault(_place_name(row), []).append(row)
     found = []
-    for name, here in sorted(places.items(), key=lambda item: in_order(item[0])):
+    for name, here in _groups(rows, _place_name).items():
         known = [row.reference_slope_deg for row in here if row.reference_slope_deg is not None]
         readings = [
             PlaceReading(row.observer.strip(), row.instrument.strip(), row.mean_deg, row.uncertainty_95_deg)

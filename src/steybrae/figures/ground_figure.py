@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
-from steybrae.figures.labels import HALO, band_legend
-from steybrae.figures.map_axes import LINE_STYLES
+from steybrae.figures.map_axes import HALO, LINE_STYLES, band_legend
 from steybrae.figures.style import (
     INK,
     SMALL_PT,

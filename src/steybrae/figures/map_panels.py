@@ -15,8 +15,7 @@ from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme, in_degrees
-from steybrae.figures.labels import swatch
-from steybrae.figures.map_axes import line_sign, sign
+from steybrae.figures.map_axes import line_sign, sign, swatch
 from steybrae.figures.style import (
     INK,
     SMALL_PT,

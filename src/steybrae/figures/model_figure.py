@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from steybrae.answers.model import NOTHING, interval_text, model_lines, steep_share_text
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
-from steybrae.figures.labels import band_legend
+from steybrae.figures.map_axes import band_legend
 from steybrae.figures.style import (
     INK,
     SMALL_PT,

@@ -32,7 +32,7 @@ from steybrae.card.wording import (
     steepness_text,
 )
 from steybrae.files.results import as_json
-from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.forecast.beside import caution_lines
 from steybrae.names import defused
 from steybrae.screening.places.words import (
     place_line,
@@ -123,8 +123,7 @@ def _bearing(value_deg: float | None) -> float | None:
 
 def card_cautions_text(card: RouteCard) -> str:
     """Every caution of a card, one a line: its key, a tab, its text."""
-    none = "" if card.forecast is not None else f"no_forecast\t{NO_FORECAST_WORDS}\n"
-    return "".join(f"{caution.key}\t{caution.text}\n" for caution in card.cautions) + none
+    return caution_lines(card.cautions, card.forecast)
 
 
 def card_geojson(card: RouteCard) -> str:

@@ -16,9 +16,17 @@ from pathlib import Path
 from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError, LogError
-from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
+from steybrae.field.log import (
+    COLUMNS,
+    NEEDED,
+    DamagedRow,
+    LogRow,
+    csv_line,
+    row_from_cells,
+    row_from_typed,
+    row_to_cells,
+)
 from steybrae.field.review import Review, merged_rows, review
-from steybrae.field.typed_log import NEEDED, row_from_typed
 from steybrae.files.whole import check_writable, locked
 from steybrae.frozen import dataclass
 
@@ -117,7 +125,7 @@ def check_log(path: Path) -> None:
 def read_log(path: Path) -> LogRead:
     """Read a log, or the rows of a paper log typed into a table; what is no row is reported, never dropped.
 
-    See `steybrae.field.typed_log`. `FileReadError` where the file cannot be read, or is too large;
+    See `steybrae.field.log`. `FileReadError` where the file cannot be read, or is too large;
     `LogError` without a header of a log of readings. Both lists are empty for an empty file.
     """
     try:

@@ -6,7 +6,7 @@ Field names are the keys of the JSON contract.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import field
 from itertools import pairwise
 from typing import Annotated, Final, Literal
@@ -324,3 +324,11 @@ class ForecastBeside:
     words: tuple[str, ...]
     cautions: tuple[Caution, ...] = field(default=(), metadata=NOT_JSON)
     matrix: HeightsByAspect | None = field(default=None, metadata=NOT_JSON)
+
+
+def caution_lines(cautions: Iterable[Caution], forecast: ForecastBeside | None) -> str:
+    """Say cautions for a file beside a table: each key once, a tab, its text; a missing forecast too."""
+    every = {caution.key: caution.text for caution in cautions}
+    if forecast is None:
+        every["no_forecast"] = NO_FORECAST_WORDS
+    return "".join(f"{key}\t{text}\n" for key, text in every.items())

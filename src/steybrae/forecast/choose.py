@@ -9,8 +9,8 @@ from typing import Final
 
 from steybrae.cautions import Caution
 from steybrae.errors import BulletinError
-from steybrae.forecast.bulletin import Bulletin
-from steybrae.forecast.hours import (
+from steybrae.forecast.bulletin import (
+    Bulletin,
     Span,
     covers,
     filled_span,

@@ -54,7 +54,7 @@ def bulletin_and_how(
     SteybraeError
         Something asked of a bulletin that is missing, or a value or file that cannot be used.
     """
-    from steybrae.forecast.hours import parse_span  # noqa: PLC0415
+    from steybrae.forecast.bulletin import parse_span  # noqa: PLC0415
 
     rest = {key: value for key, value in how.items() if key not in _ASKED}
     asked = {key: how[key] for key in _ASKED if how.get(key) is not None}

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 from steybrae.bands import given_bands
 from steybrae.errors import QuantityError
 from steybrae.library.answer import Answer
-from steybrae.paper.chart import SpacingChart, spacing_chart
 from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement
-from steybrae.paper.spacing import GapResult, slope_from_spacing
+from steybrae.paper.spacing import GapResult, SpacingChart, slope_from_spacing, spacing_chart
 from steybrae.quantities import number
 
 if TYPE_CHECKING:

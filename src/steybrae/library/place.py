@@ -10,7 +10,7 @@ from steybrae.library.answer import Answer, shown
 from steybrae.library.forecast import BulletinHow, bulletin_and_how
 from steybrae.library.given import GivenModel, How, given_place, length_m, settings_of
 from steybrae.route.positions.places import Place
-from steybrae.screening.ground.cells import GroundCells, ground_cells
+from steybrae.screening.ground.at import GroundCells, ground_cells
 from steybrae.screening.ground.result import GroundAt
 
 if TYPE_CHECKING:

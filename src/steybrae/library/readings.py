@@ -184,7 +184,7 @@ class Review(Answer[ReviewResult]):
         --------
         >>> steybrae.review(steybrae.sample().log).figure().savefig("class.png")
         """
-        from steybrae.figures.review_figure import review_figure  # noqa: PLC0415
+        from steybrae.figures.field_figure import review_figure  # noqa: PLC0415
 
         return shown(review_figure(self.result))
 

@@ -15,7 +15,7 @@ import numpy as np
 from steybrae.field.limits import apparent_slope_deg
 from steybrae.figures.style import band_tint, lightness
 from steybrae.pages.page import data_text, hex_colour, page_policy
-from steybrae.paper.chart import CHART_SLOPES_DEG, gap_for_slope_mm
+from steybrae.paper.spacing import CHART_SLOPES_DEG, gap_for_slope_mm
 from steybrae.quantities import angle_to_gradient, one_in_text
 from steybrae.teach.forms import FormGrid, FormPatch, form_patch
 from steybrae.teach.lesson import Lesson, LessonGround

@@ -20,7 +20,7 @@ from steybrae.frozen import dataclass
 from steybrae.raster.files.outputs import Compress
 from steybrae.screening.known import Settings, slopes_known
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
-from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty
 from steybrae.value import AT_LEAST
@@ -288,11 +288,11 @@ class AreaJob:
 
     def uncertainty(self, grid: Grid) -> SlopeUncertainty:
         """How well the slopes of the whole model are known, from its middle and what was stated."""
-        return slopes_known(self.settings.method, _middle(grid), self.settings)
+        return slopes_known(self.settings.method, jacobian_at(grid), self.settings)
 
     def zones_uncertainty(self, grid: Grid) -> SlopeUncertainty:
         """Uncertainty of the slopes that start zones are told from, over their baseline."""
-        return slopes_known("evans", _middle(grid), self.settings, self.settings.start_zones.baseline_m)
+        return slopes_known("evans", jacobian_at(grid), self.settings, self.settings.start_zones.baseline_m)
 
     def identity(self) -> dict[str, Any]:
         """Everything that changes the outputs, as plain values: two runs of one identity may be joined."""
@@ -301,8 +301,3 @@ class AreaJob:
         found["layers"] = list(self.layers)
         found["settings"]["bands"] = list(self.settings.bands.edges_deg)
         return found
-
-
-def _middle(grid: Grid) -> Array:
-    rows, cols = grid.shape
-    return jacobian_at(grid, cols / 2, rows / 2)

@@ -95,14 +95,11 @@ class Station:
     def work(self, number: int) -> Record:
         """Make a block of every raster, write it, and count its cells.
 
-        Returns
-        -------
-        dict
-            ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
-            the size of each), ``tally`` (`steybrae.raster.tally.Tally.rows`), ``looked`` and
-            ``possible`` (the same of `count_overhead` and `count_possible`), ``bad`` (unreadable
-            blocks of the input met so far by this process), ``absurd``, ``same`` and ``cells`` (heights
-            that no land has, in stretches of one number, and all of them) and, where asked for, ``compared``.
+        ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
+        the size of each), ``tally`` (`steybrae.raster.tally.Tally.rows`), ``looked`` and
+        ``possible`` (the same of `count_overhead` and `count_possible`), ``bad`` (unreadable
+        blocks of the input met so far by this process), ``absurd``, ``same`` and ``cells`` (heights
+        that no land has, in stretches of one number, and all of them) and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
         with this_thread(self._cache_bytes):

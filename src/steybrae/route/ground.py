@@ -289,7 +289,7 @@ def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRea
         corner = window(col[part], row[part], end, look)
         dem = source.read(*corner)
         field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
-        jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
+        jacobian = jacobian_at(dem.grid)
         near = Window(field.slope_deg, dem.heights_m, jacobian, dem.others_m)
         in_col, in_row = col - corner[1], row - corner[0]
         line = LineInWindow(in_col[context], in_row[context], track.chainage_m[context], (start, end))

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.terrain.attributes import slope_deg
-from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.dem import Array, DemSource, read_round
 from steybrae.terrain.gradients import runs
-from steybrae.terrain.jacobian import ground_gradients, jacobian_at
+from steybrae.terrain.jacobian import ground_gradients, jacobian_at, sides_m
 
 BASELINES_M: Final = (10.0, 20.0, 30.0, 50.0)
 """Baselines shown, metres."""
@@ -53,7 +53,7 @@ def baseline_slopes(
     longest baseline around them. The window with the longest baseline that is not above the one
     asked for is taken; a window of 3 by 3 cells is the smallest.
     """
-    size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
+    size = sides_m(jacobian)
     return tuple(_one(heights_m, jacobian, col, row, baseline, size) for baseline in baselines_m)
 
 
@@ -153,10 +153,8 @@ def place_baselines(
     """Steepest slope over each baseline of the cells at a place; see `stretch_baselines`."""
     col, row = (float(value) for value in source.grid.from_wgs84(lon_deg, lat_deg))
     margin = [math.ceil(1.1 * max(BASELINES_M) / size) + 4 for size in cell_m]
-    left, top = math.floor(col) - margin[0], math.floor(row) - margin[1]
-    dem = source.read(top, left, 2 * margin[1] + 1, 2 * margin[0] + 1)
-    jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-    at = np.array([col - left]), np.array([row - top])
+    dem, (col, row) = read_round(source, (col, row), margin)
+    jacobian, at = jacobian_at(dem.grid), (np.array([col]), np.array([row]))
     found = merged_baselines([stretch_baselines(one, jacobian, at, np.zeros(1)) for one in dem.every_m])
     return tuple(replace(one, chainage_m=None) for one in found)
 
@@ -196,11 +194,4 @@ def _leg_baseline(one: BaselineSlope, chainage_m: Array) -> LegBaseline:
 
 def _merge(parts: list[LegBaseline]) -> LegBaseline:
     steepest = max(parts, key=lambda one: -1.0 if one.slope_max_deg is None else one.slope_max_deg)
-    return LegBaseline(
-        steepest.baseline_m,
-        steepest.measured_m,
-        steepest.slope_max_deg,
-        steepest.chainage_m,
-        any(one.unknown for one in parts),
-        steepest.note,
-    )
+    return replace(steepest, unknown=any(one.unknown for one in parts))

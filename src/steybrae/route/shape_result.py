@@ -16,9 +16,16 @@ from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNe
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import off
 from steybrae.terrain.overhead.ground import OverheadGround, Points
-from steybrae.terrain.shape import Around, curvature
-from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hidden_from_above
-from steybrae.terrain.traps import convex_rolls as rolls_at
+from steybrae.terrain.shape import (
+    Around,
+    Found,
+    cliffs_below,
+    curvature,
+    flattenings,
+    gullies,
+    hidden_from_above,
+)
+from steybrae.terrain.shape import convex_rolls as rolls_at
 from steybrae.value import look_towards, no_less, slope
 
 

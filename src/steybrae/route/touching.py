@@ -21,11 +21,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.bands import STEEP_DEG
 from steybrae.frozen import dataclass
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import NearCells, Window, apart_m, half_width_m
-from steybrae.terrain.attributes import SlopeField
+from steybrae.terrain.attributes import SlopeField, sectors_by_length
 from steybrae.terrain.dem import Array
-from steybrae.terrain.traps import drop_m
+from steybrae.terrain.shape import drop_m
 
 EndsDeg = Callable[[NDArray[np.intp], NDArray[np.intp]], tuple[tuple[Array, Array], Array]]
 """From rows and columns of cells of a window to what `steybrae.terrain.uncertainty.line_ends_deg` gives."""
@@ -76,6 +78,15 @@ class Pieces:
     def length_m(self) -> Array:
         """Length of each piece, metres."""
         return self.end_m - self.start_m
+
+    @property
+    def steep(self) -> NDArray[np.bool_]:
+        """Whether each is, as shown, ground of `STEEP_DEG` and more."""
+        return np.asarray(shown_slope_deg(self.slope_deg) >= STEEP_DEG)
+
+    def faces(self, which: NDArray[np.bool_]) -> tuple[str, ...]:
+        """Sectors that some of them face, by length."""
+        return sectors_by_length(self.p[which], self.q[which], self.length_m[which])
 
 
 def join_pieces(parts: list[Pieces]) -> Pieces:

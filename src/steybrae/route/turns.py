@@ -65,10 +65,7 @@ def _same(first: Place, second: Place) -> bool:
 def chainages_m(points: Sequence[Place]) -> FloatArray:
     """Distance from the start along the line to each point, geodesic on WGS 84.
 
-    Returns
-    -------
-    ndarray, shape (n,)
-        Metres, 0 first, not falling.
+    Metres, 0 first, not falling.
     """
     lats = [point.lat_deg for point in points]
     lons = [point.lon_deg for point in points]

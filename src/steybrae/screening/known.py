@@ -18,7 +18,7 @@ from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, kinds_told
 from steybrae.terrain.gradients import Method
-from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.jacobian import jacobian_at, sides_m
 from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
@@ -79,8 +79,7 @@ def cells_of_line(grid: Grid, col: float, row: float) -> tuple[tuple[float, floa
     """
     exact = jacobian_at(grid, col, row)
     jacobian = np.round(exact, 3 - math.floor(math.log10(np.abs(exact).max())))
-    across, along = np.hypot(*jacobian).tolist()
-    return (across, along), jacobian
+    return sides_m(jacobian), jacobian
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.bands import DEFAULT_EDGES_DEG, STEEP_DEG, Band, BandScheme
+from steybrae.bands import DEFAULT_EDGES_DEG, Band, BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.frozen import dataclass
 from steybrae.quantities import finite, shown_slope_deg
@@ -23,7 +23,7 @@ from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
-from steybrae.terrain.attributes import aspect_deg, band_numbers, sectors_by_length
+from steybrae.terrain.attributes import aspect_deg, band_numbers
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.gradients import true_runs
 
@@ -106,10 +106,10 @@ def screen_leg(
         corridor_half_width_m=_half_widths(length, look),
         corridor_lengths_m=_corridor_lengths_m(near, length, rules.bands),
         track_grade_max_deg=_greatest(np.abs(ground.track_grade_deg)),
-        steep_m=float(pieces.length_m[pieces.known & (shown_slope_deg(pieces.slope_deg) >= STEEP_DEG)].sum()),
+        steep_m=float(pieces.length_m[pieces.known & pieces.steep].sum()),
         steep_stretch_m=longest_steep_m(pieces),
         sides=_sides(ground),
-        aspect_sectors=_steep_sectors(pieces),
+        aspect_sectors=pieces.faces(pieces.steep),
         band=None if slope_max is None else rules.bands.band(slope_max),
         bands_possible=possible_bands(rules.bands, slope_max, slope_high, corridor, short, short_beside),
         open_above=open_above,
@@ -298,7 +298,7 @@ def longest_steep_m(pieces: Pieces) -> float:
     Unknown ground inside does not end a stretch: it may be steep too.
     """
     longest, start = 0.0, math.nan
-    steep = shown_slope_deg(pieces.slope_deg) >= STEEP_DEG
+    steep = pieces.steep
     ended = ~steep & pieces.known
     for is_steep, is_end, begin_m, end_m in zip(steep, ended, pieces.start_m, pieces.end_m, strict=True):
         if is_steep:
@@ -307,11 +307,6 @@ def longest_steep_m(pieces: Pieces) -> float:
         elif is_end:
             start = math.nan
     return longest
-
-
-def _steep_sectors(pieces: Pieces) -> tuple[str, ...]:
-    steep = np.flatnonzero(shown_slope_deg(pieces.slope_deg) >= STEEP_DEG)
-    return sectors_by_length(pieces.p[steep], pieces.q[steep], pieces.length_m[steep])
 
 
 def _sides(ground: LegGround) -> Sides:

@@ -20,9 +20,9 @@ from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.sound import SAME_M
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import EARTH
-from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.jacobian import cell_size_m
 from steybrae.terrain.overhead.unknown import UNKNOWN_NEAR_M
-from steybrae.terrain.traps import CLIFF_DEG, GULLY_RISE_M
+from steybrae.terrain.shape import CLIFF_DEG, GULLY_RISE_M
 
 SAME_DEG: Final = 1e-6
 """Degrees by which an angle may differ from its rise over its distance: rounding (our choice)."""
@@ -163,7 +163,7 @@ def _unknown_on_map(found: RouteScreening) -> set[int]:
     if relief is None or np.isfinite(relief.heights_m).all():
         return set()
     rows, cols = relief.grid.shape
-    cell_m = float(np.hypot(*jacobian_at(relief.grid, cols / 2.0, rows / 2.0)).max())
+    cell_m = max(cell_size_m(relief.grid))
     # A square within the circle, less a cell for where in it the unknown ground begins.
     half = int(min(UNKNOWN_NEAR_M, found.settings.reach_m) / math.sqrt(2.0) / cell_m) - 1
     if half < 1:

@@ -17,11 +17,11 @@ from steybrae.ranges import LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
-from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.dem import Array, DemSource, read_round
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
-from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.traps import drop_m
+from steybrae.terrain.jacobian import jacobian_at, sides_m
+from steybrae.terrain.shape import drop_m
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 STAND_ROUND_M: Final = 30.0
@@ -190,22 +190,21 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     col, row = (float(v) for v in grid.from_wgs84(lon_deg, lat_deg))
     radius_m = max(place_error_m, STAND_ROUND_M)
     jacobian = jacobian_at(grid, col, row)
-    across_m, along_m = (float(size) for size in np.hypot(*jacobian))
+    across_m, along_m = sides_m(jacobian)
     halves = baseline_cells(across_m, along_m)
     # Slopes and their roughness need cells more; the 3 x 3 around the place count on any model.
     across = math.ceil(radius_m / across_m) + halves[0] + 4
     along = math.ceil(radius_m / along_m) + halves[1] + 4
-    left, top = math.floor(col) - across, math.floor(row) - along
-    dem = rules.source.read(top, left, 2 * along + 1, 2 * across + 1)
+    dem, at = read_round(rules.source, (col, row), (across, along))
     field = slope_field(dem, rules.method, engine=rules.engine, halves=halves)
-    inside = cells_within(dem.grid.shape, (col - left, row - top), jacobian, radius_m)
+    inside = cells_within(dem.grid.shape, at, jacobian, radius_m)
     slopes = field.slope_deg[inside]
     low, high = slope_interval_deg(field.p, field.q, rules.known, field.roughness_deg)
     steepest = float(np.nanmax(slopes)) if np.isfinite(slopes).any() else None
     # NaN, which is unknown or without an upper end, is not below.
     gentle = bool(np.all(np.isfinite(slopes) & (shown_slope_deg(high[inside]) < STEEP_DEG)))
     drop = bool((drop_m(dem.heights_m, jacobian, *dem.others_m)[inside] > 0.0).any())
-    near = cells_within(dem.grid.shape, (col - left, row - top), jacobian, place_error_m)
+    near = cells_within(dem.grid.shape, at, jacobian, place_error_m)
     own = along, across
     return Standing(
         gentle and not drop,

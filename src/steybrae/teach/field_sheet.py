@@ -8,8 +8,8 @@ from typing import Final
 from steybrae.card.checks import leg_checks
 from steybrae.card.result import Check
 from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.field.log import TYPED_COLUMNS
 from steybrae.field.readings import reading_uncertainty_95_deg
-from steybrae.field.typed_log import TYPED_COLUMNS
 from steybrae.frozen import dataclass
 from steybrae.screening.result import RouteScreening
 

@@ -10,8 +10,8 @@ import numpy as np
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.field.limits import apparent_slope_deg
 from steybrae.frozen import dataclass
-from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
+from steybrae.paper.spacing import gap_for_slope_mm
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down
 from steybrae.teach.answers import Blank, Measured, blanks, fair_ends, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch

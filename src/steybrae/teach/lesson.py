@@ -13,8 +13,8 @@ from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import ModelError
 from steybrae.field.limits import apparent_slope_deg
 from steybrae.frozen import dataclass
-from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
+from steybrae.paper.spacing import gap_for_slope_mm
 from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormGrid, form_grid

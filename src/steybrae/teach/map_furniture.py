@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.frozen import dataclass
+from steybrae.quantities import next_round
 from steybrae.teach.map_ground import Contour, MapGround, MapLook
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import true_runs
@@ -29,7 +30,7 @@ EDGE_MM: Final = 5.0
 GRID_MM: Final = 30.0
 """Grid lines are at least so far apart, mm (our choice)."""
 
-_STEPS: Final = (1.0, 2.0, 5.0)
+_STEPS: Final = (1.0, 2.0, 5.0, 10.0)
 
 
 @dataclass(frozen=True)
@@ -80,20 +81,14 @@ def furniture(
     """Place numbers, tops, grid and scale bar where it is `clear`: far enough from the stretches."""
     spots = _spots(ground, look, clear)
     taken = [(spot.x_mm, spot.y_mm) for spot in spots]
-    step_m = _round_step(look.metres(GRID_MM))
+    step_m = next_round(look.metres(GRID_MM), _STEPS)
     return Furniture(
         labels=_labels(ground, look, lines, clear, taken),
         spots=spots,
         upright=_grid(step_m, look, ground.width_mm),
         level=_grid(step_m, look, ground.height_mm),
-        bar_m=_round_step(look.metres(35.0) / look.unit_m) * look.unit_m,
+        bar_m=next_round(look.metres(35.0) / look.unit_m, _STEPS) * look.unit_m,
     )
-
-
-def _round_step(least_m: float) -> float:
-    """Smallest of 1, 2, 5 times a power of ten that is not below a length."""
-    power = 10.0 ** math.floor(math.log10(least_m))
-    return next(step * power for step in (*_STEPS, 10.0) if step * power >= least_m * (1.0 - 1e-9))
 
 
 def _grid(step_m: float, look: MapLook, size_mm: float) -> tuple[GridLine, ...]:

@@ -195,7 +195,8 @@ def practice_sheet(
     of range; `ModelError` where the model is too small, too coarse, unknown, or too level there to
     ask anything.
     """
-    asked = _level(level)
+    one_of(level, LEVELS, "The level")
+    asked = LEVELS[level]
     if not 1 <= questions <= MOST_QUESTIONS:
         message = f"A sheet should have 1 to {MOST_QUESTIONS} questions; got {questions}. Make two sheets."
         raise QuantityError(message)
@@ -227,11 +228,6 @@ def practice_sheet(
         notes=_notes(questions, count, -replaced_less),
         cautions=_cautions(look, ground, sample=sample),
     )
-
-
-def _level(name: str) -> Level:
-    one_of(name, LEVELS, "The level")
-    return LEVELS[name]
 
 
 def _notes(asked: int, found: int, replaced: int) -> tuple[str, ...]:

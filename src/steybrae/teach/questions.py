@@ -278,12 +278,10 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
     left_out = [stretch.first_number + k for k in range(2, stretch.gaps, 2) if k % look.index_every]
     counted = stretch.gaps - len(left_out)
     fooled = gradient_to_angle(counted * look.interval_m / look.metres(stretch.length_mm))
-    ask = _THICK_LINES
-    if told:
-        ask += " Some thin lines were left out here, as on many maps where it is steep."
+    hint = " Some thin lines were left out here, as on many maps where it is steep." if told else ""
     return Question(
         "thinned",
-        ask,
+        _THICK_LINES + hint,
         blanks(part, "length mm", "height", "slope °", "band"),
         (part,),
         stretch,

@@ -3,7 +3,7 @@
 A *comb* is a row of lines as far apart as contours on ground of one slope: laid on a map it
 says whether that ground is steeper or gentler. A *wedge* joins the combs of all slopes: its
 lines close in as the slope grows. Both are made for single gaps and, where it is known which
-contours are thick, for index lines. The gap is that of `steybrae.paper.chart.gap_for_slope_mm`.
+contours are thick, for index lines. The gap is that of `steybrae.paper.spacing.gap_for_slope_mm`.
 
 Ground of slope `s` has its contours ``w = 1000 n CI / (tan(s) S)`` mm apart over `n` gaps. A ruler
 that reads ``w + e`` or ``w - e`` says ``atan(1000 n CI / ((w + e) S))`` or the same with ``w - e``; where
@@ -21,8 +21,8 @@ from steybrae.bands import DEFAULT_EDGES_DEG
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
-from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import check_index_every
+from steybrae.paper.spacing import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
 
 SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from collections.abc import Sequence
 from functools import cached_property, lru_cache
 from typing import Any, Final, Protocol
 
@@ -318,6 +319,17 @@ class Dem:
         if r0 < r1 and c0 < c1:
             out[r0 - row : r1 - row, c0 - col : c1 - col] = self.heights_m[r0:r1, c0:c1]
         return Dem(self.grid.part(row, col, rows, cols), out)
+
+
+def read_round(
+    source: DemSource, at: tuple[float, float], margin: Sequence[int]
+) -> tuple[Dem, tuple[float, float]]:
+    """Window of so many cells to each side, across and along, of that of a place; the place in it.
+
+    The place is its column and row, cells.
+    """
+    (left, across), (top, along) = ((math.floor(k) - n, 2 * n + 1) for k, n in zip(at, margin, strict=True))
+    return source.read(top, left, along, across), (at[0] - left, at[1] - top)
 
 
 MOST_CELLS_SLOPES: Final = 4_000_000

@@ -37,7 +37,7 @@ LATTICE_ERROR: Final = 1e-6
 of what we promise."""
 
 
-def jacobian_at(grid: Grid, col: ArrayLike, row: ArrayLike) -> Array:
+def jacobian_at(grid: Grid, col: ArrayLike | None = None, row: ArrayLike | None = None) -> Array:
     """Exact ground Jacobian at positions of a grid.
 
     Central differences of about 100 m in column and row, of longitude and latitude on the
@@ -47,7 +47,7 @@ def jacobian_at(grid: Grid, col: ArrayLike, row: ArrayLike) -> Array:
     Parameters
     ----------
     col, row
-        Positions, cells, of one shape.
+        Positions, cells, of one shape; the middle of the grid if not given.
 
     Returns
     -------
@@ -59,7 +59,9 @@ def jacobian_at(grid: Grid, col: ArrayLike, row: ArrayLike) -> Array:
     ModelError
         A position within 0.1 degree of a pole, or where PROJ has no answer.
     """
-    col, row = np.broadcast_arrays(np.asarray(col, dtype=float), np.asarray(row, dtype=float))
+    rows, cols = grid.shape
+    places = cols / 2 if col is None else col, rows / 2 if row is None else row
+    col, row = np.broadcast_arrays(*(np.asarray(one, dtype=float) for one in places))
     dc, dr = _steps(grid)
     # All at once: PROJ takes longer to be asked than to answer.
     around = np.array([(0.0, 0.0), (dc, 0.0), (-dc, 0.0), (0.0, dr), (0.0, -dr)])
@@ -227,6 +229,10 @@ def cell_size_m(grid: Grid, col: float | None = None, row: float | None = None) 
     ModelError
         As `jacobian_at`.
     """
-    rows, cols = grid.shape
-    jacobian = jacobian_at(grid, cols / 2 if col is None else col, rows / 2 if row is None else row)
-    return float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
+    return sides_m(jacobian_at(grid, col, row))
+
+
+def sides_m(jacobian: Array) -> tuple[float, float]:
+    """Ground size of a cell along the rows and along the columns by its Jacobian, metres."""
+    across, along = np.hypot(*jacobian).tolist()
+    return across, along

@@ -32,7 +32,7 @@ from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_d
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, doubt
 from steybrae.terrain.gradients import Method, window_weights
-from steybrae.terrain.jacobian import ground_gradients
+from steybrae.terrain.jacobian import ground_gradients, sides_m
 from steybrae.terrain.model_kinds import (
     LONGEST_CORRELATION_M,
     SHORTEST_CORRELATION_M,
@@ -194,7 +194,7 @@ def slope_uncertainty(
         What the model was found to be; it only widens, but where it bears out a stated kind that the cells
         alone would speak against.
     """
-    size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
+    size = sides_m(jacobian)
     halves = baseline_cells(*size, baseline_m)
     measured_m = max(2.0 * half * side for half, side in zip(halves, size, strict=True))
     # To the decimetre: a projection's scale must not carry a model over the edge of a table.

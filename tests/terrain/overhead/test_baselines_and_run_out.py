@@ -15,7 +15,7 @@ from steybrae.route.leg_baselines import BASELINES_M, baseline_slopes
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import ground_gradients
-from steybrae.terrain.overhead.way import alpha_deg, beta_point, reach_m
+from steybrae.terrain.overhead.path import alpha_deg, beta_point, reach_m
 
 
 def square(size):

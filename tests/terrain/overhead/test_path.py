@@ -17,9 +17,8 @@ from tests.terrain.overhead.made_ground import found, given, rough, surveyed
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.overhead.angles import PATH_STEP_DEG, look_up
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG, overhead_ground
-from steybrae.terrain.overhead.path import energy_lines
+from steybrae.terrain.overhead.path import energy_lines, pulled, straight_deg
 from steybrae.terrain.overhead.sight_pairs import steepest_sight
-from steybrae.terrain.overhead.way import pulled, straight_deg
 
 FINE_DEG = np.arange(20.0, 46.0, 0.1)
 

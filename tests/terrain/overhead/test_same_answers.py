@@ -14,8 +14,7 @@ from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.overhead.angles import look_up
 from steybrae.terrain.overhead.ground import overhead_ground
 from steybrae.terrain.overhead.path import energy_lines
-from steybrae.terrain.shape import curvature, look_around
-from steybrae.terrain.traps import cliffs_below, convex_rolls, flattenings, gullies
+from steybrae.terrain.shape import cliffs_below, convex_rolls, curvature, flattenings, gullies, look_around
 
 SIZE = 64
 PLACES = [(31, 20), (12, 50), (44, 44), (20, 33), (55, 12)]

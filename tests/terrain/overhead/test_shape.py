@@ -10,8 +10,15 @@ from hypothesis import given as cases
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from steybrae.terrain.shape import curvature, look_around
-from steybrae.terrain.traps import cliffs_below, convex_rolls, flattenings, gullies, hidden_from_above
+from steybrae.terrain.shape import (
+    cliffs_below,
+    convex_rolls,
+    curvature,
+    flattenings,
+    gullies,
+    hidden_from_above,
+    look_around,
+)
 
 JACOBIAN = np.array([[10.0, 0.0], [0.0, -10.0]])
 MIDDLE = np.array([40.5])

@@ -162,7 +162,7 @@ _BULLETIN: Final = ("--bulletin",)
 
 
 def _span(text: str) -> tuple[Moment, Moment]:
-    from steybrae.forecast.hours import parse_span
+    from steybrae.forecast.bulletin import parse_span
 
     return parse_span(text)
 

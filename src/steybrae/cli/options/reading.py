@@ -185,8 +185,7 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
         """
         if self.look is None and self.aspect is None:
             return Bearings()
-        from steybrae.route.bearings import parse_bearing, true_bearing_deg
-        from steybrae.route.magnetic import declination
+        from steybrae.route.bearings import declination, parse_bearing, true_bearing_deg
 
         date = _date(self.date)
         read = [
@@ -257,7 +256,7 @@ class LogOptions(Group, panel="The log"):
                     "setting TZ). Type the time with --time."
                 )
                 raise DateError(message) from error
-        from steybrae.field.typed_log import parse_moment
+        from steybrae.field.log import parse_moment
 
         return parse_moment(self.time)
 
@@ -278,15 +277,8 @@ NEEDS: Final[Mapping[str, tuple[str, ...]]] = {
     "--compass-clinometer": _READING,
     "--ruler-error": MEASURED,
     "--ruler-only": MEASURED,
-    "--within": _MODEL,
-    "--epe": _MODEL,
-    "--epe-confidence": _MODEL,
-    "--method": _MODEL,
-    "--engine": _MODEL,
-    "--z-unit": _MODEL,
-    "--vertical-error": _MODEL,
-    "--correlation": _MODEL,
-    "--model-kind": _MODEL,
+    **dict.fromkeys(("--within", "--epe", "--epe-confidence", "--method", "--engine", "--z-unit"), _MODEL),
+    **dict.fromkeys(("--vertical-error", "--correlation", "--model-kind"), _MODEL),
     "--dem": ("--at", "--check"),
     "--sample": ("--at", "--check"),
     "--at": (*_MODEL, *_BEARING, "--log"),
@@ -302,10 +294,7 @@ NEEDS: Final[Mapping[str, tuple[str, ...]]] = {
     "--other-error": ("--other",),
     "--eye-height": ("--paces",),
     "--pace": ("--paces",),
-    "--observer": ("--log",),
-    "--instrument": ("--log",),
-    "--note": ("--log",),
-    "--time": ("--log",),
+    **dict.fromkeys(("--observer", "--instrument", "--note", "--time"), ("--log",)),
     "--no-names": ("--review",),
 }
 """Options that say nothing without one of others."""

@@ -32,7 +32,7 @@ from steybrae.raster.overhead.layers import POSSIBLE, START_ZONE
 from steybrae.raster.overhead.survey import Survey, heights_m
 from steybrae.screening.known import Settings
 from steybrae.screening.model.look import found_near
-from steybrae.screening.pictures.map_cells import light_on
+from steybrae.screening.pictures.relief import light_on
 from steybrae.terrain.dem import Array, Dem, Grid
 from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.jacobian import cell_size_m

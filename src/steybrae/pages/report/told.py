@@ -33,8 +33,8 @@ from steybrae.card.result import RouteCard
 from steybrae.card.times import DOWN_BY_EARLY, NEAR_M, OVERDUE_EARLY, ends_apart_m, on_another_day
 from steybrae.card.wording import arrival_text, call_text, from_text
 from steybrae.document import Column, or_none
+from steybrae.forecast.bulletin import last_end, moment_text
 from steybrae.forecast.choose import of_another_time
-from steybrae.forecast.hours import last_end, moment_text
 from steybrae.pages.report.map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.render.html import html_cells
 from steybrae.route.walking import NOT_ADDED

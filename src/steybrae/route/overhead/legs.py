@@ -41,8 +41,7 @@ from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Po
 from steybrae.terrain.overhead.sight import in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs
 from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, nearest_of
-from steybrae.terrain.shape import Around, look_around
-from steybrae.terrain.traps import cliffs_below, flattenings, gullies
+from steybrae.terrain.shape import Around, cliffs_below, flattenings, gullies, look_around
 
 _Shape = TypeVar("_Shape", ConvexRoll, TerrainTrap)
 

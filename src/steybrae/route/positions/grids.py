@@ -60,10 +60,7 @@ def _to_wgs84(epsg: int) -> Transformer:
 def lat_lon_deg(epsg: int, east_m: float, north_m: float) -> tuple[float, float]:
     """Grid metres to WGS 84.
 
-    Returns
-    -------
-    tuple of float
-        Latitude and longitude, degrees.
+    Latitude and longitude, degrees.
     """
     lon_deg, lat_deg = _to_wgs84(epsg).transform(east_m, north_m)
     return float(lat_deg), float(lon_deg)
@@ -72,10 +69,7 @@ def lat_lon_deg(epsg: int, east_m: float, north_m: float) -> tuple[float, float]
 def grid_m(epsg: int, lat_deg: float, lon_deg: float) -> tuple[float, float]:
     """WGS 84 to grid metres; see `lat_lon_deg`.
 
-    Returns
-    -------
-    tuple of float
-        Easting and northing, metres.
+    Easting and northing, metres.
     """
     east_m, north_m = _to_wgs84(epsg).transform(lon_deg, lat_deg, direction="INVERSE")
     return float(east_m), float(north_m)

@@ -14,7 +14,7 @@ from dataclasses import replace
 from itertools import product
 from typing import Final
 
-from steybrae.cautions import Caution, Situation, cautions_for, without_cautions
+from steybrae.cautions import Situation, cautions_for, with_cautions, without_cautions
 from steybrae.errors import BulletinError, QuantityError
 from steybrae.forecast.beside import (
     ForecastBeside,
@@ -33,11 +33,14 @@ from steybrae.forecast.bulletin import (
     Bulletin,
     DangerRating,
     Part,
+    held_together,
+    holds_throughout,
+    moment_text,
+    out_of_time_text,
     reduction_angle,
     where_words,
 )
 from steybrae.forecast.choose import Asked, Chosen, Finding, choose, of_another_time
-from steybrae.forecast.hours import held_together, holds_throughout, moment_text, out_of_time_text
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
 from steybrae.frozen import dataclass
 from steybrae.screening.ground.result import GroundAt
@@ -145,7 +148,7 @@ def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: Fore
     beside = replace(_frame(source, chosen, ask, grounds), legs=legs, matrix=matrix)
     before = () if screening.forecast is None else screening.forecast.cautions
     cautions = without_cautions(screening.cautions, before)
-    return replace(screening, forecast=beside, cautions=_with(cautions, beside.cautions))
+    return replace(screening, forecast=beside, cautions=with_cautions(cautions, beside.cautions))
 
 
 def forecast_at_place(
@@ -158,7 +161,7 @@ def forecast_at_place(
     unrated = _unrated(chosen.bulletins, height, ask, None, "place")
     chosen = replace(chosen, findings=(*chosen.findings, *unrated))
     beside = replace(_frame(source, chosen, ask, (grounds,)), place=place)
-    return replace(found, forecast=beside, cautions=_with(found.cautions, beside.cautions))
+    return replace(found, forecast=beside, cautions=with_cautions(found.cautions, beside.cautions))
 
 
 def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
@@ -175,11 +178,6 @@ def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
     kept = tuple(finding for finding in chosen.findings if finding.key != "partly_valid")
     text = "No time of the day was given: every bulletin that holds on that day is shown. Give --start."
     return replace(chosen, findings=(*kept, Finding("time_not_checked", text)))
-
-
-def _with(cautions: tuple[Caution, ...], more: tuple[Caution, ...]) -> tuple[Caution, ...]:
-    there = {caution.key for caution in cautions}
-    return (*cautions, *(caution for caution in more if caution.key not in there))
 
 
 def _frame(

@@ -23,12 +23,12 @@ from steybrae.screening.ground.result import DropNear, GroundAt, RunOut
 from steybrae.screening.known import Settings, overhead_look, slopes_known
 from steybrae.screening.leg import named
 from steybrae.screening.standing import StandingRules, cells_off_m
-from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.dem import Array, DemSource, read_round
 from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import REACH_M
-from steybrae.terrain.overhead.way import ALPHA_SD_DEG, alpha_deg, beta_point
-from steybrae.terrain.traps import drop_m
+from steybrae.terrain.overhead.path import ALPHA_SD_DEG, alpha_deg, beta_point
+from steybrae.terrain.shape import drop_m
 
 FACE_M: Final = 300.0
 """How far beyond the distance looked at a face is followed to its top and foot, metres (our choice: one
@@ -121,13 +121,9 @@ def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | Non
     jacobian = jacobian_at(source.grid, col, row)
     size_m = np.hypot(*jacobian)
     across, along = np.ceil(reach_m / size_m + np.minimum(FACE_M / size_m, FACE_CELLS)).astype(int)
-    left, top = math.floor(col) - int(across), math.floor(row) - int(along)
-    dem = source.read(top, left, 2 * int(along) + 1, 2 * int(across) + 1)
-    at = col - left, row - top
-    off_m, fall_m = (
-        cells_off_m(dem.grid.shape, at, jacobian),
-        drop_m(dem.heights_m, jacobian, *dem.others_m),
-    )
+    dem, at = read_round(source, (col, row), (int(across), int(along)))
+    off_m = cells_off_m(dem.grid.shape, at, jacobian)
+    fall_m = drop_m(dem.heights_m, jacobian, *dem.others_m)
     near = np.flatnonzero((fall_m > 0.0) & (off_m <= reach_m))
     if len(near) == 0:
         return None

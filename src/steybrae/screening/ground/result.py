@@ -132,7 +132,7 @@ class RunOut:
     beta_distance_m
         How far from the top that is.
     alpha_deg
-        Run-out angle by the published relation; see `steybrae.terrain.overhead.way`.
+        Run-out angle by the published relation; see `steybrae.terrain.overhead.path`.
     alpha_low_deg
         The same, two standard deviations farther out.
     alpha_sd_deg

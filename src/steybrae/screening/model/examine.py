@@ -278,7 +278,7 @@ def _say(
     whole = replace(marks, cells=looked, known=sums.known)
     found = found_in(whole, size, heights.same_share)
     settings = replace(settings, model_found=found)
-    known = slopes_known(settings.method, jacobian_at(grid, cols / 2, rows / 2), settings)
+    known = slopes_known(settings.method, jacobian_at(grid), settings)
     unknown = 1.0 - sums.known / looked
     return ModelExamined(
         files=settings.origin.files,

@@ -26,12 +26,11 @@ from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatM
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import Standing, StandingRules, tells
-from steybrae.terrain.dem import Array, DemSource
-from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.dem import Array, DemSource, read_round
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.overhead.ground import NEIGHBOURS
 from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
-from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, look_around
-from steybrae.terrain.traps import drop_m, flattenings, gullies
+from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, drop_m, flattenings, gullies, look_around
 
 MOST_LEADING: Final = 8
 """Checks that lead on a day (our choice)."""
@@ -322,13 +321,11 @@ def _with_trap(place: PlaceThatMatters, source: DemSource, kept: Kept) -> PlaceT
 
 def _trap_below(spot: OnLine, source: DemSource) -> TrapBelow | None:
     col, row = (float(value) for value in source.grid.from_wgs84(spot.lon_deg, spot.lat_deg))
-    size_m = np.hypot(*jacobian_at(source.grid, col, row))
-    margin = np.ceil((BELOW_M + (RINGS + 1) * SHAPE_SPACING_M) / size_m).astype(int) + 2
-    left, top = math.floor(col) - int(margin[0]), math.floor(row) - int(margin[1])
-    dem = source.read(top, left, 2 * int(margin[1]) + 1, 2 * int(margin[0]) + 1)
-    jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-    start = int(margin[0]), int(margin[1])
-    found = (_first_trap(heights_m, jacobian, start) for heights_m in dem.every_m)
+    reach_m = BELOW_M + (RINGS + 1) * SHAPE_SPACING_M
+    across, along = (math.ceil(reach_m / size) + 2 for size in cell_size_m(source.grid, col, row))
+    dem, _ = read_round(source, (col, row), (across, along))
+    jacobian = jacobian_at(dem.grid)
+    found = (_first_trap(heights_m, jacobian, (across, along)) for heights_m in dem.every_m)
     return min(filter(None, found), key=lambda trap: trap.off_m, default=None)
 
 

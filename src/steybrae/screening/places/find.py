@@ -46,10 +46,9 @@ from steybrae.screening.places.result import (
     TrapAtPlace,
 )
 from steybrae.screening.places.words import leading_spot, place_words
-from steybrae.terrain.attributes import sectors_by_length
 from steybrae.terrain.dem import EARTH, Array
 from steybrae.terrain.overhead.unknown import UnknownAt, nearest_of
-from steybrae.terrain.traps import DROP_DEG
+from steybrae.terrain.shape import DROP_DEG
 
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
@@ -200,6 +199,7 @@ def _place(
     slope_at = None if at is None else line.spot(_middle(pieces.start_m[at], pieces.end_m[at], ends))
     heights = line.elevation_m[_within(line.chainage_m, line.chainage_m, (ends[0] - 1e-6, ends[1] + 1e-6))]
     heights = heights[np.isfinite(heights)]
+    traps = [trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]]
     start = line.spot(ends[0])
     place = PlaceThatMatters(
         name="",
@@ -222,8 +222,8 @@ def _place(
         unknown_on_line_m=length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends),
         unknown_at=_unknown_from(line, ends),
         unknown_above_at=_unknown_above(line, ends),
-        trap=_trap(line, ends) if "trap" in kinds else None,
-        aspect_sectors=_sectors(line, steep),
+        trap=trap_at(traps) if "trap" in kinds else None,
+        aspect_sectors=pieces.faces(steep),
         elevation_min_m=float(heights.min()) if len(heights) else None,
         elevation_max_m=float(heights.max()) if len(heights) else None,
         after=line.from_names[start.leg - 1],
@@ -268,11 +268,6 @@ def _unknown_above(line: Line, ends: tuple[float, float]) -> UnknownAt | None:
     seen = line.seen
     here = _within(seen.start_m, seen.end_m, ends)
     return nearest_of(seen.unknown_off_m[here], seen.unknown_bearing_true_deg[here], seen.model_ends[here])
-
-
-def _trap(line: Line, ends: tuple[float, float]) -> TrapAtPlace | None:
-    """Give the most marked trap of a place."""
-    return trap_at([trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]])
 
 
 def trap_at(traps: Sequence[TerrainTrap]) -> TrapAtPlace | None:
@@ -339,11 +334,6 @@ def _worst(line: Line, place: PlaceThatMatters) -> tuple[OnLine, OnLine]:
     middle = told[0].chainage_m if told and told[0] is not None else (first + last) / 2.0
     start = min(max(middle - TOLD_M / 2.0, first), last - TOLD_M)
     return line.spot(start), line.spot(start + TOLD_M, ends=True)
-
-
-def _sectors(line: Line, steep: NDArray[np.bool_]) -> tuple[str, ...]:
-    pieces = line.pieces
-    return sectors_by_length(pieces.p[steep], pieces.q[steep], pieces.length_m[steep])
 
 
 def _within(start: Array, end: Array, ends: tuple[float, float]) -> NDArray[np.bool_]:

@@ -51,10 +51,9 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None, u
     )
     if place.kinds[0] == "overhead":
         out.append(above)
-    if place.slope_max_deg is not None and place.kinds != ("unknown",):
-        out.append(_underfoot(place))
-    if place.corridor is not None and place.kinds != ("unknown",):
-        out.append(_corridor(place, place.corridor))
+    if place.kinds != ("unknown",):
+        out.append("" if place.slope_max_deg is None else _underfoot(place))
+        out.append("" if place.corridor is None else _corridor(place, place.corridor))
     if place.kinds[0] != "overhead":
         out.append(above)
     if place.unknown_m > 0.0:
@@ -109,17 +108,15 @@ def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
     """Spot and figure that a place is told by first: those of the first of its kinds."""
     least = place.open_above
     if place.kinds[0] == "underfoot" and place.slope_max_at is not None:
-        return place.slope_max_at, f"{slope(place.slope_max_deg, at_least=least).text}"
+        return place.slope_max_at, slope(place.slope_max_deg, at_least=least).text
     if place.kinds[0] == "corridor" and place.corridor is not None:
         corridor = place.corridor
         deg = corridor.slope_max_deg
         told = "drop" if deg is None else slope(deg, at_least=least).text
         return corridor.at, f"{told} {corridor.side}"
     if place.kinds[0] == "overhead" and place.overhead is not None:
-        return (
-            place.overhead.at,
-            f"\N{NORTH EAST ARROW} {overhead(place.overhead.deg, at_least=place.overhead.at_least).text}",
-        )
+        angle = overhead(place.overhead.deg, at_least=place.overhead.at_least).text
+        return place.overhead.at, f"\N{NORTH EAST ARROW} {angle}"
     if place.kinds[0] == "unknown":
         at = place.unknown_at
         return (place.from_, "unknown above") if at is None else (at, "unknown ground")
@@ -182,8 +179,8 @@ def _underfoot(place: PlaceThatMatters) -> str:
     words = f"Underfoot {steepest.text}{'' if None in interval else f' ({steepest.interval_text})'}"
     if place.steep_m == 0.0:
         return f"{words}."
-    short = place.slope_max_at is None or place.length_m < TOLD_M
-    where = "" if short or place.slope_max_at is None else f", {_spot(place, place.slope_max_at)}"
+    at = place.slope_max_at
+    where = "" if at is None or place.length_m < TOLD_M else f", {_spot(place, at)}"
     facing = f", faces {' '.join(place.aspect_sectors[:3])}" if place.aspect_sectors else ""
     steep = steep_length(place.steep_m, at_least=place.open_above).text
     pieces = " in short pieces" if _short_only(place) else ""
@@ -229,8 +226,9 @@ def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, look: str) -> str
 def _unknown(place: PlaceThatMatters) -> str:
     words = []
     near = place.unknown_at
-    short = near is None or place.length_m < TOLD_M
-    where = "" if short or near is None else f", from {_spot(place, near).removeprefix('at ')}"
+    where = (
+        "" if near is None or place.length_m < TOLD_M else f", from {_spot(place, near).removeprefix('at ')}"
+    )
     if place.unknown_on_line_m > 0.0:
         words.append(f"Unknown ground: {steep_length(place.unknown_on_line_m).text}{where}.")
     elif place.unknown_near_m > 0.0:

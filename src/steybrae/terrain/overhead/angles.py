@@ -18,11 +18,10 @@ from numpy.typing import NDArray
 from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
-from steybrae.terrain.overhead.path import EnergyLines, energy_lines
+from steybrae.terrain.overhead.path import EnergyLines, energy_lines, pulled, straight_deg
 from steybrae.terrain.overhead.sight import first_open
 from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight
 from steybrae.terrain.overhead.unknown import UnknownAbove, unknown_above
-from steybrae.terrain.overhead.way import pulled, straight_deg
 
 PATH_STEP_DEG: Final = 0.05
 """How closely the path angle is solved, degrees, rounded up (our choice: half of what is shown)."""

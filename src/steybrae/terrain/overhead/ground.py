@@ -14,7 +14,7 @@ from steybrae.frozen import dataclass
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Dem, Grid
 from steybrae.terrain.gradients import STRIP_ROWS, heights_at, runs, window_gradients
-from steybrae.terrain.jacobian import ground_gradients, jacobian_at
+from steybrae.terrain.jacobian import ground_gradients, jacobian_at, sides_m
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -284,9 +284,8 @@ def overhead_ground(
     model ends. The Jacobian is that in the middle of the window if not given.
     """
     rules = rules or StartRules()
-    rows, cols = dem.grid.shape
-    jacobian = jacobian_at(dem.grid, cols / 2, rows / 2) if jacobian is None else jacobian
-    cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
+    jacobian = jacobian_at(dem.grid) if jacobian is None else jacobian
+    cell = sides_m(jacobian)
     halves = baseline_cells(*cell, rules.baseline_m)
     # Where the model has ended there is nothing to work out: no slope is known in the outer ring of the rest.
     box = _known_box(dem.heights_m)
