@@ -175,9 +175,15 @@ class LineOptions(Group, panel="The line"):
         return sample_route()
 
 
-def _drift(drift_deg: float) -> float:
+def _drift(text: str) -> float:
+    from steybrae.errors import QuantityError
     from steybrae.route.corridor import check_drift
 
+    try:
+        drift_deg = float(text.strip().removesuffix("deg").removesuffix("°"))
+    except ValueError:
+        message = f"The drift should be in degrees; got {text!r:.60}. Write it like 3deg."
+        raise QuantityError(message) from None
     return check_drift(drift_deg)
 
 
@@ -195,10 +201,9 @@ class CorridorOptions(Group, panel="Beside the line"):
     )
     drift_deg: float | None = option(
         "--drift",
-        "Drift of a walked bearing, degrees; 3 if not given.",
+        "Drift of a walked bearing; 3deg if not given.",
         "DEG",
         read=_drift,
-        typed=float,
         kept="line",
         narrows=True,
     )
