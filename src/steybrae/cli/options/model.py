@@ -176,15 +176,26 @@ class LineOptions(Group, panel="The line"):
 
 
 def _drift(text: str) -> float:
-    from steybrae.errors import QuantityError
     from steybrae.route.corridor import check_drift
 
+    return check_drift(_number(text, "The drift should be in degrees", ("deg", "°"), "3deg"))
+
+
+def _confidence(text: str) -> float:
+    return _number(text, "The confidence of a position error should be in percent", ("%",), "68%")
+
+
+def _number(text: str, wanted: str, units: Sequence[str], like: str) -> float:
+    from steybrae.errors import QuantityError
+
+    bare = text.strip()
+    for unit in units:
+        bare = bare.removesuffix(unit)
     try:
-        drift_deg = float(text.strip().removesuffix("deg").removesuffix("°"))
+        return float(bare)
     except ValueError:
-        message = f"The drift should be in degrees; got {text!r:.60}. Write it like 3deg."
+        message = f"{wanted}; got {text!r:.60}. Write it like {like}."
         raise QuantityError(message) from None
-    return check_drift(drift_deg)
 
 
 @dataclass(frozen=True)
@@ -230,6 +241,7 @@ class PositionOptions(Group, panel="Position error"):
         "--epe-confidence",
         "Percent of positions within it; 50 is assumed if not given.",
         "PERCENT",
+        read=_confidence,
         kept="position",
         beside=("--epe",),
         unless=("--within",),
