@@ -115,5 +115,12 @@ def test_no_caution_gives_a_verdict() -> None:
         assert not VERDICT.search(caution.text), caution.key
 
 
+def test_a_short_line_claims_no_more_than_its_text() -> None:
+    """Ground gentler than 25 degrees counts as a possible start zone; the short line left that out."""
+    wide = cautions_for(replace(Situation(), start_lowered_to_deg=24.9))[-1]
+    assert "a possible start zone" in wide.text
+    assert "may be a start zone" in wide.line
+
+
 def test_the_forecast_is_named_first() -> None:
     assert "local avalanche forecast" in cautions_for(EVERYTHING)[0].text

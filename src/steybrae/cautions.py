@@ -428,7 +428,7 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     ),
     (
         "start_zones_wide",
-        "The model is weak: ground gentler than 25° counts as a start zone too.",
+        "The model is weak: ground gentler than 25° may be a start zone too.",
         _wide_start,
         "How far this model may err is so little known that ground that it shows gentler than 25 degrees "
         "may be steep enough to slide: such ground counts as a possible start zone. Use a finer model, or "

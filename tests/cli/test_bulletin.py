@@ -149,6 +149,16 @@ class TestRoute:
             assert line in words
         assert not VERDICT.search(out)
 
+    def test_angles_that_were_asked_for_are_told_of_where_they_are_not_printed(
+        self, run: Run, on: tuple[object, ...], bulletin: Path
+    ) -> None:
+        """``--reduction-angles`` alone changed nothing that a reader could see."""
+        asked = ("route", *on, "--bulletin", bulletin, *REGION, *DAY)
+        line = "Angles of the elementary reduction method, a reference: in the report, and with --all."
+        assert line in told(run(*asked, "--reduction-angles")[1])
+        assert line not in told(run(*asked)[1])
+        assert line not in told(run(*asked, "--reduction-angles", "--all")[1])
+
     def test_the_places_come_within_the_first_screen(
         self, run: Run, on: tuple[object, ...], bulletin: Path
     ) -> None:
@@ -589,6 +599,11 @@ class TestCard:
         (
             ("--bulletin", "none.json"),
             "The forecast file none.json could not be read: No such file or directory. Check the path.",
+        ),
+        (
+            # The last was taken, and the other passed over without a word.
+            ("--bulletin", "B", "--bulletin", "B"),
+            "--bulletin takes one file; got 2. Give the one that is meant. See steybrae route --help.",
         ),
     ],
 )  # fmt: skip

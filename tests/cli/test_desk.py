@@ -48,7 +48,7 @@ def test_all_settings_of_route_are_options_of_the_desk() -> None:
 
 
 def test_what_is_typed_reaches_the_desk(run: Run, asked: list[DeskAsk]) -> None:
-    line = ("--model-kind", "lidar", "--place-error", "25m", "--drift", "4", "--edges", "30,40")
+    line = ("--model-kind", "lidar", "--place-error", "25m", "--drift", "4deg", "--edges", "30,40")
     zones = ("--start-slopes", "28-50deg", "--reach", "2km")
     day = ("--interval", "20m", "--grid", "bng", "--date", "2027-01-15", "--paces", "66")
     assert run("desk", str(sample_route()), *MODEL, *line, *zones, *day) == (0, "", "")

@@ -121,7 +121,7 @@ def test_position_errors_are_widened_and_what_was_assumed_is_said(run: Run) -> N
         "the circular normal law." in " ".join(out.split())
     )
     assumed = answer(run, HERE, "--sample", "--epe", "6m")
-    stated = answer(run, HERE, "--sample", "--epe", "6m", "--epe-confidence", "68")
+    stated = answer(run, HERE, "--sample", "--epe", "6m", "--epe-confidence", "68%")
     assert assumed["within"]["radius_m"] == pytest.approx(
         6.0 * math.sqrt(math.log(20.0) / math.log(2.0)), rel=1e-12
     )

@@ -300,7 +300,7 @@ def test_the_command_to_repeat_it(tmp_path: Path, sample_dem: Path, monkeypatch:
     command = re.search(r"with the same version: (.*) Cautions ", page.words)
     assert command is not None
     assert command[1] == (
-        """steybrae route 'my day'"'"'s $line.gpx' --dem stey_massif.tif --drift 4.0 --edges 30,40"""
+        """steybrae route 'my day'"'"'s $line.gpx' --dem stey_massif.tif --drift 4 --edges 30,40"""
     )
     assert str(sample_dem) not in (tmp_path / "r.html").read_text("utf-8")
     assert hashlib.sha256(line.read_bytes()).hexdigest() in page.words

@@ -19,6 +19,7 @@ from tests.own_units import grid_jacobian, grid_slope_field
 from tests.raster.rasters_made import DEGREES, GRIDS, UTM, cells, mountains, run, with_voids, write
 from tests.raster.test_kernel import told
 
+from steybrae.answers.area import area_document
 from steybrae.bands import BandScheme
 from steybrae.errors import FileReadError, FileWriteError, MissingExtraError, QuantityError
 from steybrae.files.model.rasters import CACHE_BYTES, open_model
@@ -353,6 +354,8 @@ class TestDamage:
         found = run(tmp_path / "out", broken, unknown_where_unreadable=True)
         assert [(bad.row, bad.col) for bad in found.unreadable] == [(256, 256)]
         assert "unreadable" in {caution.key for caution in found.cautions}
+        told = [getattr(one, "text", "") for one in area_document(found).blocks]
+        assert "Blocks of the input not readable, and unknown: 1 (broken.tif row 256 column 256)." in told
         unknown = cells(tmp_path / "out" / "bands.tif") == 0
         expected = np.ones((600, 600), bool)
         expected[1:-1, 1:-1] = False

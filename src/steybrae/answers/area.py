@@ -259,7 +259,7 @@ def metres_over(baseline_m: float) -> str:
 def _unreadable(result: AreaResult) -> str:
     blocks = "; ".join(f"{bad.file} row {bad.row} column {bad.col}" for bad in result.unreadable[:5])
     more = ", and more" if len(result.unreadable) > 5 else ""
-    return f"{len(result.unreadable)} blocks of the input could not be read and are unknown: {blocks}{more}."
+    return f"Blocks of the input not readable, and unknown: {len(result.unreadable)} ({blocks}{more})."
 
 
 def area_csv(result: AreaResult) -> str:

@@ -291,6 +291,9 @@ def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
                 if problem.comment
             )
         )
+    if any(leg.reduction for leg in forecast.legs):
+        words = "Angles of the elementary reduction method, a reference: in the report, and with --all."
+        yield Paragraph(words)
 
 
 def _gives_rating(bulletin: Bulletin) -> bool:

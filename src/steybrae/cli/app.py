@@ -254,25 +254,21 @@ class GroupedCommand(TyperCommand):
         """Parse what was typed; what was not typed may stand in the file of settings."""
         spread = getattr(self.callback, "spread", None)
         helped = {"--help", "--help-all"} & set(args)
-        path = None if spread is None or ctx.resilient_parsing or helped else found_file()
         forget()
-        if spread is not None and path is not None:
-            typed, _, _ = self.make_parser(ctx).parse_args(args=list(args))
+        if spread is None or ctx.resilient_parsing or helped:
+            return super().parse_args(ctx, args)
+        typed, _, order = self.make_parser(ctx).parse_args(args=list(args))
+        for one in self.params:
+            if one.metavar == "FILE" and not one.multiple and order.count(one) > 1:
+                ctx.fail(f"{one.opts[0]} takes one file; got {order.count(one)}. Give the one that is meant.")
+        path = found_file()
+        if path is not None:
             ctx.default_map = values_for(ctx, path, spread, typed)
         return super().parse_args(ctx, args)
 
     def get_params(self, ctx: Any) -> list[Any]:
         """Return its parameters, and the option that shows all of them."""
-        whole = TyperOption(
-            param_decls=["--help-all"],
-            is_flag=True,
-            is_eager=True,
-            expose_value=False,
-            hidden=not self._left_out(),
-            callback=_show_all,
-            help="Show every option and exit.",
-        )
-        return [*super().get_params(ctx), whole]
+        return [*super().get_params(ctx), _whole_help(hidden=not self._left_out())]
 
     def _left_out(self) -> list[Any]:
         """Options that the first screen leaves out."""
@@ -296,6 +292,26 @@ class GroupedCommand(TyperCommand):
         if left_out:
             formatter.write_paragraph()
             formatter.write_text(f"{ctx.command_path} --help-all shows {len(left_out)} more options.")
+
+
+class GroupOfCommands(TyperGroup):
+    """A command that has commands: it takes ``--help-all`` as the others do."""
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        """Return its parameters, and the option that each command has."""
+        return [*super().get_params(ctx), _whole_help(hidden=True)]
+
+
+def _whole_help(hidden: bool) -> Any:
+    return TyperOption(
+        param_decls=["--help-all"],
+        is_flag=True,
+        is_eager=True,
+        expose_value=False,
+        hidden=hidden,
+        callback=_show_all,
+        help="Show every option and exit.",
+    )
 
 
 _WHOLE: Final = "steybrae.help_all"

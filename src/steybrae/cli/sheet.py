@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.app import GroupedCommand
+from steybrae.cli.app import GroupedCommand, GroupOfCommands
 from steybrae.cli.options.groups import day_typed, spread
 from steybrae.cli.options.model import ModelFiles
 from steybrae.cli.options.paper import (
@@ -105,6 +105,7 @@ def own_notes(sheet: PracticeSheet, plan: Path | None, log: Path | None) -> list
 
 
 app = typer.Typer(
+    cls=GroupOfCommands,
     add_completion=False,
     rich_markup_mode=None,
     no_args_is_help=True,

@@ -240,7 +240,7 @@ class LegForecastOptions(ForecastOptions):
 
     reduction_angles: bool = flag(
         "--reduction-angles",
-        "For people trained in it: a published method's angle for the level, as a reference row.",
+        "For people trained in it: a published method's angle for the level, a reference; printed by --all.",
         kept="forecast",
         beside=_BULLETIN,
     )

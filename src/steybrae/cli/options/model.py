@@ -175,10 +175,27 @@ class LineOptions(Group, panel="The line"):
         return sample_route()
 
 
-def _drift(drift_deg: float) -> float:
+def _drift(text: str) -> float:
     from steybrae.route.corridor import check_drift
 
-    return check_drift(drift_deg)
+    return check_drift(_number(text, "The drift should be in degrees", ("deg", "°"), "3deg"))
+
+
+def _confidence(text: str) -> float:
+    return _number(text, "The confidence of a position error should be in percent", ("%",), "68%")
+
+
+def _number(text: str, wanted: str, units: Sequence[str], like: str) -> float:
+    from steybrae.errors import QuantityError
+
+    bare = text.strip()
+    for unit in units:
+        bare = bare.removesuffix(unit)
+    try:
+        return float(bare)
+    except ValueError:
+        message = f"{wanted}; got {text!r:.60}. Write it like {like}."
+        raise QuantityError(message) from None
 
 
 @dataclass(frozen=True)
@@ -195,10 +212,9 @@ class CorridorOptions(Group, panel="Beside the line"):
     )
     drift_deg: float | None = option(
         "--drift",
-        "Drift of a walked bearing, degrees; 3 if not given.",
+        "Drift of a walked bearing; 3deg if not given.",
         "DEG",
         read=_drift,
-        typed=float,
         kept="line",
         narrows=True,
     )
@@ -225,6 +241,7 @@ class PositionOptions(Group, panel="Position error"):
         "--epe-confidence",
         "Percent of positions within it; 50 is assumed if not given.",
         "PERCENT",
+        read=_confidence,
         kept="position",
         beside=("--epe",),
         unless=("--within",),
