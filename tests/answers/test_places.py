@@ -118,7 +118,7 @@ def test_no_place_is_told_as_no_proof():
     dem = model(Plane(0.0, 0.0), (121, 121))
     found = screen_route(route_on(dem, [(0.0, -200.0), (0.0, 200.0)]), dem, Settings(reach_m=200.0))
     flat = " ".join(" ".join(lines(found, 100)).split())
-    assert "nothing is proved by that. Legs without ground of 30° and more, as far as known: 1." in flat
+    assert "nothing is proved by that. Legs without 30°+ on, beside or above, as far as known: 1." in flat
     assert "Places that matter" not in flat
 
 
@@ -169,7 +169,7 @@ def test_legs_with_possible_ground_only_are_told_as_such(days):
     """ "Possible only: 1 (677 m)" behind "Legs without ... none" did not say what was possible."""
     found = replace(days[19], legs_without=(3,), legs_possible_only=(PossibleOnly(1, 676.5),))
     assert legs_left_text(found) == (
-        "Legs without ground of 30° and more, as far as known: 3. Perhaps such ground: 1 (677 m)."
+        "Legs without 30°+ on, beside or above, as far as known: 3. Perhaps such ground: 1 (677 m)."
     )
 
 

@@ -193,7 +193,7 @@ def test_what_of_the_file_was_not_screened_stands_before_the_places():
     )
     told = flat(terminal_text(route_document(found), 120))
     lost = ("Passed over in the file: 1 further track.", "Joined 2 parts by straight lines")
-    assert all(0 < told.index(words) < told.index("Legs without ground") for words in lost)
+    assert all(0 < told.index(words) < told.index("Legs without 30°+") for words in lost)
     assert "A track was read." not in told
     whole = flat(printed(found))
     assert all(whole.count(words) == 1 for words in (*lost, "A track was read."))

@@ -319,7 +319,7 @@ def _check_text(
 def legs_left_text(found: RouteScreening | RouteCard) -> str:
     """Name the legs without ground that may be of 30 degrees, and those with possible ground only."""
     without = ", ".join(map(str, found.legs_without)) or "none"
-    text = f"Legs without ground of {and_more(STEEP_DEG)}, as far as known: {without}."
+    text = f"Legs without {STEEP_DEG:g}°+ on, beside or above, as far as known: {without}."
     if found.legs_possible_only:
         only = (f"{one.leg} ({steep_length(one.metres).text})" for one in found.legs_possible_only)
         text += f" Perhaps such ground: {', '.join(only)}."
