@@ -121,8 +121,9 @@ class Desk:
         """Refuse where a file of the model was written to: heights of two models would be mixed."""
         if self.info.state() != self._began:
             message = (
-                f"The elevation model {', '.join(self.info.files)} should stay as it is while the desk is open; "
-                "one of its files was written to or is gone. Save the lines as GPX, and open the desk anew with it."
+                f"The elevation model {', '.join(self.info.files)} should stay as it is while the desk is "
+                "open; one of its files was written to or is gone. Save the lines as GPX, and open the desk "
+                "anew with it."
             )
             raise ModelError(message)
 
