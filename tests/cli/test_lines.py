@@ -18,7 +18,8 @@ from steybrae.errors import PlanError
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import sample_model
 from steybrae.quantities import shown_slope_deg
-from steybrae.screening.compared import RouteLines
+from steybrae.screening.compared import LegMoved, LineMoved, RouteLines
+from steybrae.screening.places.words import place_words
 
 pytestmark = pytest.mark.usefixtures("screened_once")
 
@@ -161,6 +162,32 @@ def _nowhere(found: RouteLines) -> RouteLines:
     return replace(found, ways_off=(replace(way, leaves=replace(way.leaves, leg=9)),))
 
 
+def _fewer_places(found: RouteLines) -> RouteLines:
+    return replace(found, lines=(replace(found.lines[0], places=0, at_length=()), *found.lines[1:]))
+
+
+def _elsewhere(found: RouteLines) -> RouteLines:
+    way = found.ways_off[0]
+    return replace(found, ways_off=(replace(way, leaves=replace(way.leaves, at_m=way.leaves.at_m + 90.0)),))
+
+
+def _another_leg_moved(found: RouteLines) -> RouteLines:
+    moved = LegMoved(1, None, open_above=False, moved_band=None, moved_open_above=False)
+    return replace(found, shifts=(LineMoved(30.0, "left", (moved,)),))
+
+
+def _narrowed(found: RouteLines) -> RouteLines:
+    place = found.lines[1].at_length[0]
+    place = replace(place, slope_high_deg=place.slope_low_deg)
+    low = replace(found.lines[1], at_length=(replace(place, words=place_words(place)),))
+    return replace(found, lines=(found.lines[0], low))
+
+
+def _little_overhead(found: RouteLines) -> RouteLines:
+    low = replace(found.lines[1], overhead_max_deg=19.0, overhead_inside_max_deg=None)
+    return replace(found, lines=(found.lines[0], low))
+
+
 @pytest.mark.parametrize(
     ("change", "what"),
     [
@@ -168,7 +195,12 @@ def _nowhere(found: RouteLines) -> RouteLines:
         (_gentler, "in the line 'Way off to the lochan' the band is not that of its steepest slope"),
         (_overhanging, "in the line 'Low' a slope lies outside 0 to 90 degrees"),
         (_known, "in the line 'Low' the metres in bands and of unknown ground do not add up to its length"),
-        (_nowhere, "a way off leaves a leg that there is not"),
+        (_nowhere, "a way off leaves where the line does not run"),
+        (_elsewhere, "a way off leaves where the line does not run"),
+        (_fewer_places, "the first of its lines is not its main line"),
+        (_narrowed, "in the line 'Low' the steepest slope of place A lies outside its own interval"),
+        (_little_overhead, "in the line 'Low' what stands over place A is not what its figures say"),
+        (_another_leg_moved, "leg 1 of the line moved is not as it was, or comes into no band"),
     ],
 )
 def test_a_plan_whose_lines_contradict_themselves_is_refused(
