@@ -9,17 +9,20 @@ from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from tests.cli.conftest import Run
 from tests.pages.drawn import Reader
 
 from steybrae.answers.leg import LINE_COLUMNS, leaves_text, way_off_text
+from steybrae.cautions import UNIT_STEEP, Caution
 from steybrae.errors import PlanError
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import sample_model
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.compared import LegMoved, LineMoved, RouteLines
 from steybrae.screening.places.words import place_words
+from steybrae.screening.totals import doubtful_heights
 
 pytestmark = pytest.mark.usefixtures("screened_once")
 
@@ -226,6 +229,35 @@ def test_cautions_of_a_line_come_back(run: Run, several: str, tmp_path: Path) ->
     back = read_plan(plan)
     assert isinstance(back, RouteLines)
     assert {"angle_alone", "start_zones_wide"} <= {one.key for one in back.ways_off[0].cautions}
+
+
+def _too_steep(totals: SimpleNamespace) -> str:
+    legs = [SimpleNamespace(points=SimpleNamespace(slope_deg=np.array([80.3])))]
+    return doubtful_heights(legs, totals)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        UNIT_STEEP,
+        _too_steep(SimpleNamespace(elevation_min_m=-900.0, elevation_max_m=12.0)),
+        _too_steep(SimpleNamespace(elevation_min_m=9.0, elevation_max_m=12.0)),
+    ],
+)
+def test_a_plan_whose_other_line_alone_looks_like_feet_is_read(
+    run: Run, several: str, tmp_path: Path, text: str
+) -> None:
+    """Each line's model is looked at near it: the plan that `--save` made could not be opened."""
+    plan = tmp_path / "several.zip"
+    run("route", several, *ON, "--reach", "20m", "--save", str(plan))
+    found = read_plan(plan)
+    assert isinstance(found, RouteLines)
+    doubt = Caution("unit_doubtful", text)
+    ways = tuple(replace(way, cautions=(*way.cautions, doubt)) for way in found.ways_off)
+    write_plan(plan, replace(found, ways_off=ways), force=True)
+    back = read_plan(plan)
+    assert isinstance(back, RouteLines)
+    assert doubt in back.ways_off[0].cautions
 
 
 def test_a_shift_of_nothing_is_refused(run: Run) -> None:
