@@ -511,8 +511,9 @@ _FREE: Final = {
     "unit_doubtful": (
         rf"{re.escape(UNIT_STEEP)}|"
         r"(Heights along the line run from -?\d+ to -?\d+ m, which no land has: they|"
-        r"At least half of the line lies on ground of \d+ degrees and steeper, where nobody walks: the heights)"
-        r" may be in feet, decimetres or centimetres\. State --z-unit, or bring the model to metres\."
+        r"At least half of the line lies on ground of \d+ degrees and steeper, where nobody walks: "
+        r"the heights) may be in feet, decimetres or centimetres\. "
+        r"State --z-unit, or bring the model to metres\."
     ),
 }
 """Cautions that rest on what no plan keeps, and how they are worded."""
