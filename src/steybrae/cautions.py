@@ -507,8 +507,16 @@ MOST_SETTINGS: Final = 4000
 _FREE: Final = {
     "scaled_heights": r"The numbers of the model become heights by .* compare a height with the map\.",
     "settings_file": r"Not typed but taken from .*",
+    # Of a line beside the main one, whose heights no plan keeps.
+    "unit_doubtful": (
+        rf"{re.escape(UNIT_STEEP)}|"
+        r"(Heights along the line run from -?\d+ to -?\d+ m, which no land has: they|"
+        r"At least half of the line lies on ground of \d+ degrees and steeper, where nobody walks: "
+        r"the heights) may be in feet, decimetres or centimetres\. "
+        r"State --z-unit, or bring the model to metres\."
+    ),
 }
-"""Cautions that quote files, and how they are worded."""
+"""Cautions that rest on what no plan keeps, and how they are worded."""
 
 _TOLD: Final = (
     *("unit_doubtful", "absurd_heights", "same_heights", "scaled_heights", "overhead_left_out"),

@@ -9,16 +9,20 @@ from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from tests.cli.conftest import Run
 from tests.pages.drawn import Reader
 
 from steybrae.answers.leg import LINE_COLUMNS, leaves_text, way_off_text
+from steybrae.cautions import UNIT_STEEP, Caution
 from steybrae.errors import PlanError
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import sample_model
 from steybrae.quantities import shown_slope_deg
-from steybrae.screening.compared import RouteLines
+from steybrae.screening.compared import LegMoved, LineMoved, RouteLines
+from steybrae.screening.places.words import place_words
+from steybrae.screening.totals import doubtful_heights
 
 pytestmark = pytest.mark.usefixtures("screened_once")
 
@@ -161,6 +165,32 @@ def _nowhere(found: RouteLines) -> RouteLines:
     return replace(found, ways_off=(replace(way, leaves=replace(way.leaves, leg=9)),))
 
 
+def _fewer_places(found: RouteLines) -> RouteLines:
+    return replace(found, lines=(replace(found.lines[0], places=0, at_length=()), *found.lines[1:]))
+
+
+def _elsewhere(found: RouteLines) -> RouteLines:
+    way = found.ways_off[0]
+    return replace(found, ways_off=(replace(way, leaves=replace(way.leaves, at_m=way.leaves.at_m + 90.0)),))
+
+
+def _another_leg_moved(found: RouteLines) -> RouteLines:
+    moved = LegMoved(1, None, open_above=False, moved_band=None, moved_open_above=False)
+    return replace(found, shifts=(LineMoved(30.0, "left", (moved,)),))
+
+
+def _narrowed(found: RouteLines) -> RouteLines:
+    place = found.lines[1].at_length[0]
+    place = replace(place, slope_high_deg=place.slope_low_deg)
+    low = replace(found.lines[1], at_length=(replace(place, words=place_words(place)),))
+    return replace(found, lines=(found.lines[0], low))
+
+
+def _little_overhead(found: RouteLines) -> RouteLines:
+    low = replace(found.lines[1], overhead_max_deg=19.0, overhead_inside_max_deg=None)
+    return replace(found, lines=(found.lines[0], low))
+
+
 @pytest.mark.parametrize(
     ("change", "what"),
     [
@@ -168,7 +198,12 @@ def _nowhere(found: RouteLines) -> RouteLines:
         (_gentler, "in the line 'Way off to the lochan' the band is not that of its steepest slope"),
         (_overhanging, "in the line 'Low' a slope lies outside 0 to 90 degrees"),
         (_known, "in the line 'Low' the metres in bands and of unknown ground do not add up to its length"),
-        (_nowhere, "a way off leaves a leg that there is not"),
+        (_nowhere, "a way off leaves where the line does not run"),
+        (_elsewhere, "a way off leaves where the line does not run"),
+        (_fewer_places, "the first of its lines is not its main line"),
+        (_narrowed, "in the line 'Low' the steepest slope of place A lies outside its own interval"),
+        (_little_overhead, "in the line 'Low' what stands over place A is not what its figures say"),
+        (_another_leg_moved, "leg 1 of the line moved is not as it was, or comes into no band"),
     ],
 )
 def test_a_plan_whose_lines_contradict_themselves_is_refused(
@@ -194,6 +229,35 @@ def test_cautions_of_a_line_come_back(run: Run, several: str, tmp_path: Path) ->
     back = read_plan(plan)
     assert isinstance(back, RouteLines)
     assert {"angle_alone", "start_zones_wide"} <= {one.key for one in back.ways_off[0].cautions}
+
+
+def _too_steep(totals: SimpleNamespace) -> str:
+    legs = [SimpleNamespace(points=SimpleNamespace(slope_deg=np.array([80.3])))]
+    return doubtful_heights(legs, totals)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        UNIT_STEEP,
+        _too_steep(SimpleNamespace(elevation_min_m=-900.0, elevation_max_m=12.0)),
+        _too_steep(SimpleNamespace(elevation_min_m=9.0, elevation_max_m=12.0)),
+    ],
+)
+def test_a_plan_whose_other_line_alone_looks_like_feet_is_read(
+    run: Run, several: str, tmp_path: Path, text: str
+) -> None:
+    """Each line's model is looked at near it: the plan that `--save` made could not be opened."""
+    plan = tmp_path / "several.zip"
+    run("route", several, *ON, "--reach", "20m", "--save", str(plan))
+    found = read_plan(plan)
+    assert isinstance(found, RouteLines)
+    doubt = Caution("unit_doubtful", text)
+    ways = tuple(replace(way, cautions=(*way.cautions, doubt)) for way in found.ways_off)
+    write_plan(plan, replace(found, ways_off=ways), force=True)
+    back = read_plan(plan)
+    assert isinstance(back, RouteLines)
+    assert doubt in back.ways_off[0].cautions
 
 
 def test_a_shift_of_nothing_is_refused(run: Run) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import random
 from dataclasses import replace
 from pathlib import Path
@@ -12,9 +13,15 @@ import rasterio
 from affine import Affine
 from tests.desk.made_lines import message
 
+from steybrae.card.settings import CardSettings
 from steybrae.desk import engine
+from steybrae.desk.about import place_under
+from steybrae.desk.answer import answer
 from steybrae.desk.engine import Engine, NearHeights
 from steybrae.desk.lines import drawn_lines, routes_of
+from steybrae.desk.make import card, gpx, plan
+from steybrae.desk.opened import Desk, DeskAsk
+from steybrae.errors import ModelError
 from steybrae.files.model.rasters import open_model
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.model.look import found_near
@@ -91,3 +98,26 @@ def test_squares_of_one_number_are_counted_alike_in_one_window_and_in_its_parts(
             for col in range(0, 704, 352):
                 model.read(row, col, 16, 352)
         assert model.met == whole
+
+
+def test_a_model_that_is_written_to_is_not_read_on(tmp_path: Path) -> None:
+    """Answers mixed heights of both, and plans named the one that was there at first."""
+    paths = tiles(tmp_path, absurd=False)
+    points = [{"row": 50.0 + 60 * k, "col": 60.0 + 50 * k, "name": ""} for k in range(3)]
+    ask = message(("", "main", points))
+    desk = Desk(DeskAsk(tuple(paths), Settings(), CardSettings(dt.date(2027, 1, 15))))
+    try:
+        assert answer(desk, ask)["refused"] is None
+        with rasterio.open(paths[1], "r+") as made:
+            made.write(np.zeros((300, 300), np.float32), 1)
+        refused = answer(desk, ask)["refused"]
+        assert refused is not None
+        assert "should stay as it is while the desk is open" in refused
+        for maker in (plan, card):
+            with pytest.raises(ModelError, match="one of its files was written to"):
+                maker(desk, ask)
+        with pytest.raises(ModelError):
+            place_under(desk, {"row": 60.0, "col": 60.0})
+        assert gpx(desk, ask).body
+    finally:
+        desk.close()

@@ -6,6 +6,7 @@ import contextlib
 import datetime as dt
 import io
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -249,6 +250,41 @@ class TestPointer:
         assert sheet.written() == before[::-1]
 
 
+class TestEarlierLine:
+    def test_an_answer_that_fails_leaves_the_one_shown_marked(self, laid: Sheet) -> None:
+        """The earlier line's angles stood, unmarked, as those of a line that was never answered."""
+        laid.settle()
+        laid.page.route("**/answer", lambda route: route.abort())
+        laid.drag(2, 20, -12)
+        expect(laid.page.locator("#notice")).to_contain_text("The desk does not answer")
+        expect(laid.page.locator("#pending")).to_have_text("Answer for the earlier line")
+        expect(laid.page.locator("body")).to_have_class(re.compile(r"\bold\b"))
+        laid.page.unroute("**/answer")
+        laid.drag(2, -20, 12)
+        laid.settle()
+        expect(laid.page.locator("#notice")).to_be_hidden()
+        laid.said = [text for text in laid.said if "ERR_FAILED" not in text]
+
+    def test_what_a_shift_told_goes_with_its_line(self, laid: Sheet) -> None:
+        """ "No band changes" stood beside a line that had been moved since, or came late to it."""
+        page = laid.page
+        page.click("#tab-take")
+        page.click("#shift")
+        expect(page.locator("#shifted table")).to_be_visible()
+        laid.drag(2, 20, -12)
+        laid.settle()
+        expect(page.locator("#shifted table")).to_have_count(0)
+
+        def late(route: Any) -> None:
+            laid.drag(2, -20, 12)
+            route.continue_()
+
+        page.route("**/shift", late)
+        page.click("#shift")
+        expect(page.locator("#notice")).to_contain_text("shift it again")
+        expect(page.locator("#shifted table")).to_have_count(0)
+
+
 class TestKept:
     def test_a_closing_tab_keeps_the_last_change(
         self, browser: Browser, served: Served, sheet: Sheet
@@ -262,6 +298,8 @@ class TestKept:
     @pytest.mark.parametrize(("choice", "more"), [("#take-theirs", 0), ("#keep-mine", 1)])
     def test_two_pages(self, browser: Browser, served: Served, laid: Sheet, choice: str, more: int) -> None:
         sheet, other = laid, Sheet(browser, served.address, **WIDE)
+        sheet.page.click("#tab-take")
+        sheet.page.fill("#day [name=party]", "Ona, Bo")
         for page, name in ((sheet.page, "by the rib"), (other.page, "by the burn")):
             page.click("#tab-line")
             page.fill("#line-name", name)
@@ -274,10 +312,13 @@ class TestKept:
         options = other.page.locator("#which option").all_text_contents()
         assert options[0] == "1: by the rib"
         assert len(options) == 1 + more
+        # Its own empty fields took the place of what the other page had kept of the day.
+        assert other.page.locator("#day [name=party]").input_value() == "Ona, Bo"
         sheet.page.reload()
         sheet.settle()
         sheet.page.wait_for_selector("#which option", state="attached")
         assert sheet.page.locator("#which option").all_text_contents() == options
+        assert sheet.page.locator("#day [name=party]").input_value() == "Ona, Bo"
         other.said = [text for text in other.said if "409" not in text]  # Chromium tells it
         other.end()
 

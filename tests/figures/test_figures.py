@@ -22,6 +22,7 @@ from tests.synthetic import GaussianHill, Plane
 
 from steybrae.bands import BandScheme, in_degrees
 from steybrae.card.times import usual_time
+from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
 from steybrae.figures.style import (
@@ -523,3 +524,12 @@ def test_lines_beside_the_main_one_are_on_the_map_whole_and_named(three_lines):
     assert {"line beside it", "way off"} <= set(words(axes_of(figure, "legend")))
     main = RouteScreening(**{one.name: getattr(three_lines, one.name) for one in fields(RouteScreening)})
     assert not {"line beside it", "way off"} & set(words(route_figure(main)))
+
+
+def test_cautions_of_a_line_beside_are_in_the_picture(three_lines):
+    """A line over unknown ground was drawn beside the main one without a word of it."""
+    (unknown,) = (one for one in cautions_for(Situation(unknown_m=40.0)) if one.key == "unknown_on_line")
+    beside = replace(three_lines.lines[1], cautions=(unknown,))
+    found = replace(three_lines, lines=(three_lines.lines[0], beside))
+    assert unknown.text in all_words(route_figure(found))
+    assert unknown.text in picture_metadata(found)["cautions"]

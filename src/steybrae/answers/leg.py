@@ -26,7 +26,7 @@ from steybrae.document import (
 from steybrae.route.corridor import PLACE_ERROR_M, SIDE_SLOPES_DEG
 from steybrae.screening.compared import ComparedLine, LegMoved, LineMoved, RouteLines, WayOff
 from steybrae.screening.places.words import drop_lines, stretch_words
-from steybrae.screening.result import LegScreening, SideGround, Totals
+from steybrae.screening.result import LegScreening, RouteScreening, SideGround, Totals
 from steybrae.value import (
     UNKNOWN,
     Value,
@@ -249,9 +249,9 @@ def lines_blocks(found: RouteLines) -> Iterator[Block]:
         yield Listing(moved_items(found.shifts))
 
 
-def lines_cautions(found: RouteLines) -> tuple[Caution, ...]:
-    """Cautions of all lines, each text once, the main line's first."""
-    beside = (*found.lines[1:], *found.ways_off)
+def lines_cautions(found: RouteScreening) -> tuple[Caution, ...]:
+    """Cautions of a line and of those beside it, each text once, its own first."""
+    beside = (*found.lines[1:], *found.ways_off) if isinstance(found, RouteLines) else ()
     return tuple(dict.fromkeys((*found.cautions, *(caution for line in beside for caution in line.cautions))))
 
 

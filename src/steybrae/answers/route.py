@@ -119,8 +119,7 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
         blocks += [Paragraph(""), Paragraph(cross_check_text(found.cross_check))]
     if whole:
         blocks += forecast_blocks(found.forecast)
-    cautions = lines_cautions(found) if isinstance(found, RouteLines) else found.cautions
-    blocks.append(Cautions(cautions, whole=whole))
+    blocks.append(Cautions(lines_cautions(found), whole=whole))
     if not whole:
         blocks.append(MORE)
         if _coarse_and_nothing_stated(found):

@@ -222,6 +222,7 @@ def place_under(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
     rows, cols = desk.grid.shape
     on = 0.0 <= row < rows and 0.0 <= col < cols
     lines = desk.looks.call(_look, desk, place, (int(row), int(col))) if on else [OFF]
+    desk.check_unchanged()
     return {"lat": lat, "lon": lon, "written": written(place, desk.ask.card.grid), "lines": lines}
 
 

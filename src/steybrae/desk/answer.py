@@ -89,7 +89,10 @@ def on_engine(desk: Desk, ask: Any, *args: Any, **named: Any) -> Any:
             desk.engine = Engine(model, desk.settings, desk.ask.forecast, desk.meanwhile)
         if desk.engine.kept.turns % GIVE_BACK_TURNS == 0:
             desk.meanwhile(lambda _: None)
-        return ask(desk.engine, *args, **named)
+        try:
+            return ask(desk.engine, *args, **named)
+        finally:
+            desk.check_unchanged()
 
     return desk.answers.call(asked)
 

@@ -17,6 +17,7 @@ from steybrae.desk.engine import Engine
 from steybrae.desk.readers import LATER, ModelThreads
 from steybrae.desk.tiles.cells import LONGEST_REST_S, TileView
 from steybrae.desk.tiles.draw import Layer, MapDrawing
+from steybrae.errors import ModelError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.frozen import dataclass
 from steybrae.raster.job import AreaJob
@@ -109,11 +110,22 @@ class Desk:
         except BaseException:
             self.close()
             raise
+        self._began = self.info.state()
         self.settings = replace(ask.settings, origin=self.info.origin())
         # The map shows what a whole raster of the same settings would.
         job = AreaJob(ask.paths, settings=ask.settings, z_unit=ask.z_unit)
         self.map = MapDrawing(job, self.grid, self.settings)
         self.map.cells.look_at_all(self.drawing, self.answers.idle)
+
+    def check_unchanged(self) -> None:
+        """Refuse where a file of the model was written to: heights of two models would be mixed."""
+        if self.info.state() != self._began:
+            message = (
+                f"The elevation model {', '.join(self.info.files)} should stay as it is while the desk is "
+                "open; one of its files was written to or is gone. Save the lines as GPX, and open the desk "
+                "anew with it."
+            )
+            raise ModelError(message)
 
     def meanwhile(self, work: Callable[[RasterModel], Any]) -> Future[Any]:
         """Have ground made ready for the answers to come, while nobody waits."""

@@ -15,6 +15,7 @@ from typing import Any, Final
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from steybrae.answers.leg import lines_cautions
 from steybrae.answers.route import steepest_words
 from steybrae.errors import QuantityError, one_of
 from steybrae.figures.map_axes import draw_map
@@ -194,7 +195,7 @@ def _cautions(screening: RouteScreening, width_mm: float) -> list[str]:
     none = () if screening.forecast is not None else (NO_FORECAST_WORDS,)
     return [
         line
-        for text in (*none, *(caution.text for caution in screening.cautions))
+        for text in (*none, *(caution.text for caution in lines_cautions(screening)))
         for line in textwrap.wrap(f"• {text}", letters, subsequent_indent="   ")
     ]
 
@@ -223,7 +224,7 @@ def _files(model: ModelFacts) -> str:
 def picture_metadata(screening: RouteScreening) -> dict[str, str]:
     """Title, cautions and provenance of a picture, for `figure_bytes`."""
     assert screening.relief is not None  # noqa: S101  route_figure refused others
-    cautions = " ".join(caution.text for caution in screening.cautions)
+    cautions = " ".join(caution.text for caution in lines_cautions(screening))
     return {
         "title": f"How steep: {screening.name}",
         "cautions": cautions,

@@ -24,10 +24,10 @@ from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_d
 from steybrae.screening.compared import ComparedLine, RouteLines, WayOff
 from steybrae.screening.leg import BESIDE, possible_bands, short_steeper, shown_steeper
 from steybrae.screening.pictures.relief import legs_on_map, places_on_map, profile_of
-from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
+from steybrae.screening.places.sound import SAME, SAME_M, figures_of, on_line, place_contradictions
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
-from steybrae.screening.sound_overhead import SAME_SHARE, overhead_contradictions
+from steybrae.screening.sound_overhead import SAME_SHARE, overhead_contradictions, rises_over
 from steybrae.screening.totals import doubtful_heights, route_totals
 from steybrae.terrain.dem import EARTH, Grid
 from steybrae.terrain.examine.found import kinds_told
@@ -139,17 +139,36 @@ def _beside(found: RouteLines, bands: BandScheme) -> Iterator[str]:
     main = {field.name: getattr(found.totals, field.name) for field in dataclasses.fields(Totals)}
     # Where no height of a leg is known, nothing is known of what looks down on it.
     main["unknown_above"] |= any(leg.overhead is None for leg in found.legs)
+    at_length = tuple(place for place in found.places if place.at_length)
+    lat_deg, lon_deg = (
+        np.concatenate([getattr(leg.points, name) for leg in found.legs]) for name in ("lat_deg", "lon_deg")
+    )
+    main |= {"name": found.name, "places": len(found.places), "at_length": at_length}
+    main["line_deg"] = (lat_deg, lon_deg)
     if not found.lines or not _alike({name: getattr(found.lines[0], name) for name in main}, main):
         yield "the first of its lines is not its main line"
     for line in (*found.lines, *found.ways_off):
-        for what in (*_leg_or_line(line, bands), *_line(line)):
+        for what in (*_leg_or_line(line, bands), *_line(line, max(found.model.cell_size_m))):
             yield f"in the line {line.name!a:.60} {what}"
-    if any(way.leaves.leg > len(found.legs) for way in found.ways_off):
-        yield "a way off leaves a leg that there is not"
+    turns_m = np.concatenate(([0.0], np.cumsum([leg.length_m for leg in found.legs])))
+    if not all(on_line(way.leaves, turns_m) for way in found.ways_off):
+        yield "a way off leaves where the line does not run"
+    was = {leg.number: (leg.band, leg.open_above) for leg in found.legs}
+    for leg in (leg for shift in found.shifts for leg in shift.legs):
+        if was.get(leg.leg) != (leg.band, leg.open_above) or leg.moved_band not in (None, *bands.bands):
+            yield f"leg {leg.leg} of the line moved is not as it was, or comes into no band"
 
 
-def _line(line: ComparedLine) -> Iterator[str]:
+def _line(line: ComparedLine, cell_m: float) -> Iterator[str]:
     places = line.at_length
+    over_deg = max(line.overhead_max_deg or 0.0, line.overhead_inside_max_deg or 0.0)
+    for place in places:
+        yield from (what.format(f"place {place.name}") for what in figures_of(place))
+        over = place.overhead if "overhead" in place.kinds else None
+        if not rises_over(place, cell_m) or (over is not None and over.deg > over_deg + SAME):
+            yield f"what stands over place {place.name} is not what its figures say"
+        if place.unknown_above_at is not None and not line.unknown_above:
+            yield f"ground above place {place.name} is unknown and nothing above it is"
     if any((place.slope_max_deg or 0.0) > (line.slope_max_deg or 0.0) + SAME for place in places):
         yield "a place is steeper than its steepest slope"
     if any(place.words != place_words(place) for place in places) or line.places < len(places):

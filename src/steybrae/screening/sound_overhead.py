@@ -45,7 +45,7 @@ def overhead_contradictions(found: RouteScreening) -> Iterator[str]:
             for what in (*_of_leg(leg, leg.overhead), *_shapes(leg, leg.overhead)):
                 yield f"{where} {what}"
     for place in found.places:
-        if place.overhead is not None and not _of_place(place, max(found.model.cell_size_m)):
+        if place.overhead is not None and not rises_over(place, max(found.model.cell_size_m)):
             yield f"what stands over place {place.name} is not its rise over its distance"
         looks = [leg.overhead for leg in found.legs[place.from_.leg - 1 : place.to.leg]]
         sights = [look.sight_outside for look in looks if look is not None and look.sight_outside is not None]
@@ -125,7 +125,8 @@ def _apart_m(one: Spot, other: Spot) -> float:
     return float(EARTH.inv(one.lon_deg, one.lat_deg, other.lon_deg, other.lat_deg)[2])
 
 
-def _of_place(place: PlaceThatMatters, cell_m: float) -> bool:
+def rises_over(place: PlaceThatMatters, cell_m: float) -> bool:
+    """Whether what stands over a place is its rise over its distance, cells being so large, metres."""
     over = place.overhead
     if over is None or over.quantity != "sight":
         return True

@@ -42,7 +42,6 @@ from steybrae.pages.report.words import day_words, leg_words, reading_rows, tota
 from steybrae.quantities import round_down, shown_slope_deg
 from steybrae.render.html import html_cells
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap, shape_words
-from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.drawn import (
     contour_words,
     interval_drawn,
@@ -111,7 +110,7 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
     places = screening.places if card is None else card.places
     drawing = draw_report_map(screening, relief)
     letter, letters = sketch_letters(screening, relief, drawing)
-    cautions = lines_cautions(screening) if isinstance(screening, RouteLines) else screening.cautions
+    cautions = lines_cautions(screening)
     return {
         "name": screening.name or "Route without a name",
         "screening": screening,

@@ -72,7 +72,7 @@ def place_contradictions(found: RouteScreening) -> Iterator[str]:
         yield "places are not the ground that they are called again"
     for place in found.places:
         legs = found.legs[place.from_.leg - 1 : place.to.leg]
-        for what in (*_figures(place), *_against(place, legs), *_traps(place, found, line)):
+        for what in (*figures_of(place), *_against(place, legs), *_traps(place, found, line)):
             yield what.format(f"place {place.name}")
     for place in found.places:
         if place_words(place) != place.words:
@@ -111,11 +111,12 @@ def _named(found: RouteScreening, line: _Along) -> Iterator[str]:
     if starts != sorted(starts):
         yield "its places do not run along the line"
     for place in found.places:
-        if not all(_on_line(spot, line.turns_m) for spot in (place.from_, place.to)):
+        if not all(on_line(spot, line.turns_m) for spot in (place.from_, place.to)):
             yield f"place {place.name} does not lie on the line"
 
 
-def _on_line(spot: OnLine, turns_m: Array) -> bool:
+def on_line(spot: OnLine, turns_m: Array) -> bool:
+    """Whether a place lies on a line with turn points at these chainages."""
     if not 1 <= spot.leg < len(turns_m):
         return False
     start, end = turns_m[spot.leg - 1], turns_m[spot.leg]
@@ -213,8 +214,8 @@ def _one(place: PlaceThatMatters, line: _Along) -> Iterator[str]:
         yield "the metres of unknown ground of {} are too few"
 
 
-def _figures(place: PlaceThatMatters) -> Iterator[str]:
-    """Figures of one place against each other."""
+def figures_of(place: PlaceThatMatters) -> Iterator[str]:
+    """Figures of one place against each other; its name goes into the braces."""
     slope, low, high = place.slope_max_deg, place.slope_low_deg, place.slope_high_deg
     corridor, over = place.corridor, place.overhead
     if slope is not None and not (low or 0.0) - SAME <= slope <= (90.0 if high is None else high) + SAME:

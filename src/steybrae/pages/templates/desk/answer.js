@@ -28,9 +28,9 @@ export class AnswerPanel {
   }
 
   /** While a newer answer is awaited the one shown says that it is for the earlier line. */
-  old(is) {
+  old(is, without = "The answer is being worked out") {
     one("#pending").hidden = !is;
-    one("#pending").textContent = this.#found ? "Answer for the earlier line" : "The answer is being worked out";
+    one("#pending").textContent = this.#found ? "Answer for the earlier line" : without;
     document.body.classList.toggle("old", is);
   }
 

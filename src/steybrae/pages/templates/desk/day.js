@@ -8,12 +8,14 @@ export class DayForm {
   constructor(values, hooks) {
     this.fields = all("#day input");
     this.hooks = hooks;
-    this.fields.forEach((field) => { field.value = values?.[field.name] ?? ""; });
+    this.fill(values);
     one("#day").addEventListener("input", () => hooks.changed());
     one("#day").addEventListener("submit", (event) => event.preventDefault());
     all("[data-make]").forEach((button) => button.addEventListener("click", () => this.#busy(button, () => this.#make(button.dataset.make))));
     one("#shift").addEventListener("click", (event) => this.#busy(event.target, () => this.#shift()));
   }
+
+  fill(values) { this.fields.forEach((field) => { field.value = values?.[field.name] ?? ""; }); }
 
   get values() { return Object.fromEntries(this.fields.map((field) => [field.name, field.value])); }
 
@@ -50,7 +52,10 @@ export class DayForm {
   }
 
   async #shift() {
+    const line = () => { const { lines, active } = this.#asked(); return JSON.stringify([lines, active]); };
+    const before = line();
     const found = await (await post("shift", this.#asked())).json();
+    if (line() !== before) throw new Refused("The line has changed meanwhile: shift it again.");
     one("#shifted").replaceChildren(table(found, "The line moved to either side"));
     one("#shifted").scrollIntoView({ block: "nearest" });
   }

@@ -89,6 +89,7 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   let ends = null; // of the forecast, which expires while nobody draws
   let asked = 0;
   let shape = "";
+  let unanswered = ""; // what was told where an answer failed
   let onTheWay; // of a point that is dragged
   let way = 0;
   const day = new DayForm(kept.day, {
@@ -104,14 +105,18 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
       const same = JSON.stringify(plain(lines.lines)) === JSON.stringify(plain(state));
       for (const one of same ? [state, lines.lines] : [state]) lines.settle(one, found.points ?? []);
       panel.show(found);
+      if (one("#notice").textContent === unanswered) tell("");
       ends = found.forecast_ends ?? null;
       map.answer(found.refused ? null : found);
       list.show();
     } catch (error) {
       if (signal.aborted) return;
       shape = "";
+      panel.old(true, "No answer for this line");
       if (!(error instanceof Refused)) throw error;
-      tell(error.message);
+      unanswered = error.message;
+      tell(unanswered);
+      return; // what is shown stays that of the earlier line
     }
     panel.old(number !== asked);
   });
@@ -151,6 +156,7 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   const lines = new Lines(kept.lines, (what) => {
     refresh();
     if (what === "chosen") return;
+    one("#shifted").replaceChildren(); // it was of the line before
     clearTimeout(way); // a line put in place of the one that is dragged is not asked about as that was
     way = 0;
     if (what === "changed") draft.changed();
@@ -214,16 +220,18 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
     conflict: (found) => { theirs = found; one("#conflict").showModal(); },
   });
   one("#conflict").addEventListener("cancel", (event) => event.preventDefault());
-  one("#take-theirs").addEventListener("click", () => resolve(theirs.lines));
+  one("#take-theirs").addEventListener("click", () => resolve(theirs.lines, theirs.day));
   one("#keep-mine").addEventListener("click", () => {
     const mine = lines.lines.filter((line) => line.points.length)
       .map((line) => ({ ...line, role: "alternative", name: `${line.name || line.role} (this page)` }));
-    resolve([...theirs.lines, ...mine]);
+    const typed = Object.entries(day.values).filter(([, text]) => text);
+    resolve([...theirs.lines, ...mine], { ...theirs.day, ...Object.fromEntries(typed) });
   });
 
-  function resolve(both) {
+  function resolve(both, values) {
     one("#conflict").close();
     draft.accept(theirs.revision);
+    day.fill(values);
     lines.replace(both);
   }
 

@@ -47,13 +47,16 @@ export class Newest {
   }
 
   async #work() {
-    while (this.#next) {
-      const now = this.#next;
-      this.#next = null;
-      this.#busy = new AbortController();
-      await this.#task(...now, this.#busy.signal);
+    try {
+      while (this.#next) {
+        const now = this.#next;
+        this.#next = null;
+        this.#busy = new AbortController();
+        await this.#task(...now, this.#busy.signal);
+      }
+    } finally {
+      this.#busy = null; // a task that fails does not end all others
     }
-    this.#busy = null;
   }
 
   /** Wait no longer for what is under way where something newer is asked. */
