@@ -182,6 +182,32 @@ def test_only_ground_within_the_reach_is_read():
     assert right.max() <= -(-(220 + 63) // 8) * 8
 
 
+@pytest.mark.parametrize(
+    ("window", "read"),
+    [
+        (Window(-500, -1000, 1000, 2000), (0, 0, 90, 95)),  # 9 s for a line of 60 m on cells of 0.2 m
+        (Window(20, 10, 60, 70), (20, 10, 60, 70)),
+        (Window(50, 80, 100, 200), (50, 80, 90, 95)),
+        (Window(100, 0, 200, 50), None),
+    ],
+)
+def test_beyond_the_model_nothing_is_read_and_all_is_unknown(window, read):
+    model = Watched(dem(rough(93, 4, cell=2.0)[:88], 2.0))
+    found = joined(model, window, (5, 10)).heights_m
+    assert found.shape == ((window.bottom - window.top) // 10, (window.right - window.left) // 5)
+    if read is None:
+        assert (model.reads, np.isfinite(found).any()) == ([], False)
+        return
+    ends = np.array(model.reads)
+    assert (*ends[:, :2].min(axis=0), *ends[:, 2:].max(axis=0)) == read
+    # As if all of the window were read: the last squares reach beyond the model.
+    rows, cols = window.extent[2:]
+    whole = model.model.read(window.top, window.left, rows, cols).heights_m
+    means = whole.reshape(rows // 10, 10, cols // 5, 5).mean(axis=(1, 3))
+    np.testing.assert_array_equal(found, means)
+    assert np.isfinite(found).any()
+
+
 def test_fine_cells_are_joined_to_the_mean_and_unknown_ones_stay_unknown():
     z = rough(100, 2, cell=2.0)
     z[33, 47] = np.nan

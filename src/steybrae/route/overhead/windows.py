@@ -351,7 +351,23 @@ def _part(heights: Array, window: Window, part: Window, joins: tuple[int, int]) 
 
 
 def _joined(source: DemSource, window: Window, joins: tuple[int, int]) -> list[Array]:
-    """Join heights, and where files differ the others too, as `Dem.every_m` has them."""
+    """Join heights, and where files differ the others too, as `Dem.every_m` has them.
+
+    Beyond the model nothing is read: 3 km are 15 000 cells of 0.2 m.
+    """
+    (rows, cols), (across, down) = source.grid.shape, joins
+    inside = window.both(Window(0, 0, -_down_to(-rows, down), -_down_to(-cols, across)))
+    if inside == window:
+        return _read_joined(source, window, joins)
+    found = [] if inside is None else _read_joined(source, inside, joins)
+    shape = (window.bottom - window.top) // down, (window.right - window.left) // across
+    every = [np.full(shape, np.nan) for _ in range(max(len(found), 1))]
+    for whole, part in zip(every, found, strict=False):
+        _part(whole, window, inside or window, joins)[...] = part
+    return every
+
+
+def _read_joined(source: DemSource, window: Window, joins: tuple[int, int]) -> list[Array]:
     strips, step = [], BLOCK_CELLS * joins[1]
     # Whole squares of one number: they are met the same in every window.
     strip = window.bottom - window.top if joins == (1, 1) else max(1, _STRIP_ROWS // step) * step
