@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.terrain.attributes import slope_deg
-from steybrae.terrain.dem import Array, DemSource, read_round
+from steybrae.terrain.dem import Array, DemSource, window_round
 from steybrae.terrain.gradients import runs
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at, sides_m
 
@@ -153,7 +153,7 @@ def place_baselines(
     """Steepest slope over each baseline of the cells at a place; see `stretch_baselines`."""
     col, row = (float(value) for value in source.grid.from_wgs84(lon_deg, lat_deg))
     margin = [math.ceil(1.1 * max(BASELINES_M) / size) + 4 for size in cell_m]
-    dem, (col, row) = read_round(source, (col, row), margin)
+    dem, (col, row) = window_round(source, (col, row), margin)
     jacobian, at = jacobian_at(dem.grid), (np.array([col]), np.array([row]))
     found = merged_baselines([stretch_baselines(one, jacobian, at, np.zeros(1)) for one in dem.every_m])
     return tuple(replace(one, chainage_m=None) for one in found)

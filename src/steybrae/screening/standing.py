@@ -17,7 +17,7 @@ from steybrae.ranges import LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
-from steybrae.terrain.dem import Array, DemSource, read_round
+from steybrae.terrain.dem import Array, DemSource, window_round
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at, sides_m
@@ -195,7 +195,7 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     # Slopes and their roughness need cells more; the 3 x 3 around the place count on any model.
     across = math.ceil(radius_m / across_m) + halves[0] + 4
     along = math.ceil(radius_m / along_m) + halves[1] + 4
-    dem, at = read_round(rules.source, (col, row), (across, along))
+    dem, at = window_round(rules.source, (col, row), (across, along))
     field = slope_field(dem, rules.method, engine=rules.engine, halves=halves)
     inside = cells_within(dem.grid.shape, at, jacobian, radius_m)
     slopes = field.slope_deg[inside]

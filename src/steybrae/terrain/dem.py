@@ -321,7 +321,7 @@ class Dem:
         return Dem(self.grid.part(row, col, rows, cols), out)
 
 
-def read_round(
+def window_round(
     source: DemSource, at: tuple[float, float], margin: Sequence[int]
 ) -> tuple[Dem, tuple[float, float]]:
     """Window of so many cells to each side, across and along, of that of a place; the place in it.

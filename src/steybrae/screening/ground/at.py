@@ -34,7 +34,7 @@ from steybrae.terrain.attributes import (
     baseline_cells,
     slope_field,
 )
-from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, Grid, check_cells, read_round
+from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, Grid, check_cells, window_round
 from steybrae.terrain.jacobian import askew, cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
@@ -151,7 +151,7 @@ def look_around(place: Place, source: DemSource, reach_m: float, settings: Setti
     check_cells(
         rows, cols, MOST_CELLS_SLOPES, "The ground around a place", "a smaller position error (--within)"
     )
-    dem, in_window = read_round(source, at, reach)
+    dem, in_window = window_round(source, at, reach)
     return Around(
         slope_field(dem, settings.method, engine=settings.engine, halves=halves),
         *in_window,

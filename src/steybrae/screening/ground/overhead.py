@@ -23,7 +23,7 @@ from steybrae.screening.ground.result import DropNear, GroundAt, RunOut
 from steybrae.screening.known import Settings, overhead_look, slopes_known
 from steybrae.screening.leg import named
 from steybrae.screening.standing import StandingRules, cells_off_m
-from steybrae.terrain.dem import Array, DemSource, read_round
+from steybrae.terrain.dem import Array, DemSource, window_round
 from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import REACH_M
@@ -121,7 +121,7 @@ def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | Non
     jacobian = jacobian_at(source.grid, col, row)
     size_m = np.hypot(*jacobian)
     across, along = np.ceil(reach_m / size_m + np.minimum(FACE_M / size_m, FACE_CELLS)).astype(int)
-    dem, at = read_round(source, (col, row), (int(across), int(along)))
+    dem, at = window_round(source, (col, row), (int(across), int(along)))
     off_m = cells_off_m(dem.grid.shape, at, jacobian)
     fall_m = drop_m(dem.heights_m, jacobian, *dem.others_m)
     near = np.flatnonzero((fall_m > 0.0) & (off_m <= reach_m))

@@ -26,7 +26,7 @@ from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatM
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import Standing, StandingRules, tells
-from steybrae.terrain.dem import Array, DemSource, read_round
+from steybrae.terrain.dem import Array, DemSource, window_round
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.overhead.ground import NEIGHBOURS
 from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG
@@ -323,7 +323,7 @@ def _trap_below(spot: OnLine, source: DemSource) -> TrapBelow | None:
     col, row = (float(value) for value in source.grid.from_wgs84(spot.lon_deg, spot.lat_deg))
     reach_m = BELOW_M + (RINGS + 1) * SHAPE_SPACING_M
     across, along = (math.ceil(reach_m / size) + 2 for size in cell_size_m(source.grid, col, row))
-    dem, _ = read_round(source, (col, row), (across, along))
+    dem, _ = window_round(source, (col, row), (across, along))
     jacobian = jacobian_at(dem.grid)
     found = (_first_trap(heights_m, jacobian, (across, along)) for heights_m in dem.every_m)
     return min(filter(None, found), key=lambda trap: trap.off_m, default=None)
