@@ -151,6 +151,18 @@ def test_what_is_printed_has_the_places_and_checks_of_the_paper(
             assert part in row, (leg.number, part)
 
 
+def test_a_line_without_a_place_names_its_legs_on_paper_and_in_print(
+    screening: RouteScreening, tmp_path: Path
+) -> None:
+    """The terminal had the word "Checks", and nothing below it."""
+    legs = tuple(replace(leg, expected_readings=()) for leg in screening.legs)
+    gentle = replace(screening, legs=legs, places=(), legs_without=(1, 2))
+    told = forms(make_card(gentle, CardSettings(dt.date(2027, 1, 15), "latlon")), tmp_path)
+    for form in ("pdf", "printed"):
+        assert "Legs without 30°+ on, beside or above, as far as known: 1, 2." in told[form], form
+    assert "Checks" not in told["printed"]
+
+
 def test_a_check_has_one_name_everywhere(screening: RouteScreening) -> None:
     """The report once numbered them through, so that its 3 was another check than the card's 3a."""
     card = card_of(screening, open_above=False)

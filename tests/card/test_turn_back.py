@@ -17,7 +17,7 @@ from steybrae.card.result import CardLeg
 from steybrae.card.times import (
     ends_apart_m,
     latest_at_leg,
-    latest_in_row,
+    latest_in_rows,
     latest_words,
     leg_pieces,
     turned_round,
@@ -111,11 +111,11 @@ def test_on_paper_they_stand_in_the_rows_where_none_needs_its_date(
     assert "time | at | by" in text
     for leg in card.legs[:-1]:
         said = f"{when(leg.walk_on_by):%H:%M} ({when(leg.turn_back_by):%H:%M})"
-        assert latest_in_row(card, leg) == said
+        assert latest_in_rows(card)[leg.number] == said
         assert text.count(said) == 1
-    assert latest_in_row(card, card.legs[-1]) == ""
+    assert card.legs[-1].number not in latest_in_rows(card)
     # An hour of the evening before has no room there.
-    assert {latest_in_row(late, leg) for leg in late.legs} == {""}
+    assert latest_in_rows(late) == {}
     text = words(card_pdf(late), tmp_path)
     assert "17:45 on 2027-01-14 (14:23); 2: " in text
     assert "; 18: 14:32 (19:08 on 2027-01-14)." in text

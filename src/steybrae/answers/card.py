@@ -31,6 +31,7 @@ from steybrae.card.wording import (
     place_text,
     set_text,
     steepness_text,
+    times_text,
     totals_lines,
 )
 from steybrae.document import (
@@ -48,11 +49,10 @@ from steybrae.frozen import dataclass
 from steybrae.route.legs import leading_notes
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.words import (
+    head_and_words,
     legs_without_check,
     letters_at,
-    place_line,
     same_check_words,
-    start_words,
     stretch_words,
     without_check,
 )
@@ -80,8 +80,8 @@ def _short(card: RouteCard) -> Iterator[Block]:
     yield Table(_row_columns(card), card.legs)
     yield from _places(card)
     yield from named_blocks(card.forecast)
-    said = (card.time_words[:4], card.daylight_words, [one for one in card.notes if one not in leading])
-    rests = [latest_words(card), *map(" ".join, said)]
+    read = " ".join(note for note in card.notes if note not in leading)
+    rests = (latest_words(card), times_text(card), " ".join(card.daylight_words), read)
     yield from _under("Times, and how the line was read", [line for line in rests if line])
     yield Cautions(card.cautions, whole=False)
 
@@ -133,11 +133,12 @@ def places_told(card: RouteCard) -> Iterator[PlaceTold]:
         own = [name for name in place.checks if name in leading and name not in told]
         more = " ".join(same_check_words(name, told[name]) for name in place.checks if name in told)
         told |= dict.fromkeys(own, place.name)
-        head, words = "", f"{stretch_words(place)}: {place_line(place)}."
+        head, words = head_and_words(place)
         if place.at_length:
-            where = start_words(place)
-            head = f"{where[0].upper()}{where[1:]}{about_text(card, place.from_)}"
-            words = f"{place.words} {'No check.' if place.name in bare else more}".rstrip()
+            head += about_text(card, place.from_)
+            words = f"{words} {'No check.' if place.name in bare else more}".rstrip()
+        else:
+            head, words = "", f"{stretch_words(place)}: {words}"
         yield PlaceTold(place.name, head, words, tuple(map(leading.__getitem__, own)))
     rest = tuple(check for name, check in leading.items() if name not in told)
     if rest:
@@ -149,9 +150,8 @@ def _places(card: RouteCard) -> Iterator[Block]:
     told = list(places_told(card))
     if not told and not card.legs_without and not card.legs_possible_only:
         return
-    yield Heading(
-        f"Places that matter, and their checks. {legs_left_text(card)}" if card.places else "Checks"
-    )
+    lead = "Places that matter, and their checks. " if card.places else "Checks. " if told else ""
+    yield Heading(f"{lead}{legs_left_text(card)}")
     at_length = [place for place in told if place.head or place.checks]
     yield Listing(tuple(line for place in at_length for line in _place_lines(card, place)), marked=False)
     rest = tuple(f"{place.name}  {place.words}" for place in told if place not in at_length)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import accumulate, pairwise
 from typing import Final
@@ -269,13 +269,10 @@ def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
     )
 
 
-def latest_in_row(card: RouteCard, leg: CardLeg) -> str:
-    """``11:41 (15:48)``, latest to walk on and to turn round, where no leg's needs its date; else empty."""
-    found = {number: (on, back) for number, _, on, back in latest_times(card)}
-    if leg.number not in found or any(len(one) > len("11:41") for pair in found.values() for one in pair):
-        return ""
-    on, back = found[leg.number]
-    return f"{on} ({back})"
+def latest_in_rows(card: RouteCard) -> Mapping[int, str]:
+    """``11:41 (15:48)``, to walk on and to turn round, by number of leg; none where one needs its date."""
+    found = {number: f"{on} ({back})" for number, _, on, back in latest_times(card)}
+    return found if all(len(times) == len("11:41 (15:48)") for times in found.values()) else {}
 
 
 def latest_words(card: RouteCard) -> str:
@@ -298,11 +295,11 @@ def about_text(card: RouteCard, at: OnLine) -> str:
     The time of its leg is shared out by length.
     """
     leg = card.legs[at.leg - 1]
-    start, end = (card.start, *(one.arrival for one in card.legs))[at.leg - 1 : at.leg + 1]
-    if start is None or end is None:
+    start = card.start if at.leg == 1 else card.legs[at.leg - 2].arrival
+    if start is None or leg.arrival is None:
         return ""
     begun = dt.datetime.fromisoformat(start)
-    about = begun + (dt.datetime.fromisoformat(end) - begun) * (at.at_m / leg.length_m)
+    about = begun + (dt.datetime.fromisoformat(leg.arrival) - begun) * (at.at_m / leg.length_m)
     return f", about {about:%H:%M}"
 
 

@@ -391,6 +391,11 @@ def from_text(leg: CardLeg) -> str:
     return where if leg.from_ in ("", where) else f"{leg.from_}, {where}"
 
 
+def times_text(card: RouteCard) -> str:
+    """How times are reckoned, as far as a first page has room; `RouteCard.time_words` has all."""
+    return " ".join(card.time_words[:4])
+
+
 def totals_lines(card: RouteCard) -> tuple[str, ...]:
     """Say what the whole day comes to, one short line each."""
     totals = card.totals

@@ -34,7 +34,7 @@ from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import leading_spot, place_line, start_words, stretch_words
+from steybrae.screening.places.words import head_and_words, leading_spot
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array, Grid
 from steybrae.value import climb, kilometres, minutes, slope, steep_length
@@ -219,12 +219,10 @@ def _places(places: Sequence[PlaceThatMatters], along: _Along) -> Iterator[dict[
 
 
 def _place(place: PlaceThatMatters, path: list[list[float]], at: list[float]) -> dict[str, Any]:
-    where, words = start_words(place), place.words
-    if not place.at_length:
-        where, words = stretch_words(place), f"{place_line(place)}."
+    head, words = head_and_words(place)
     return {
         "name": place.name,
-        "head": plain(f"{where[0].upper()}{where[1:]}."),
+        "head": plain(f"{head}."),
         "words": plain(words),
         "long": place.at_length,
         "from_m": place.from_.chainage_m,

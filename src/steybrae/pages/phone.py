@@ -59,13 +59,7 @@ from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import (
-    letters_at,
-    place_line,
-    start_words,
-    stretch_words,
-    without_check_lines,
-)
+from steybrae.screening.places.words import head_and_words, letters_at, without_check_lines
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, slope
 
@@ -139,10 +133,7 @@ def _content(card: RouteCard) -> dict[str, Any]:
 
 
 def _place(place: PlaceThatMatters) -> dict[str, Any]:
-    where, words = start_words(place), place.words
-    if not place.at_length:
-        where, words = stretch_words(place), f"{place_line(place)}."
-    head = where[0].upper() + where[1:]
+    head, words = head_and_words(place)
     return {"name": place.name, "head": head, "words": words, "long": place.at_length}
 
 

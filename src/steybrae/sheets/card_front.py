@@ -5,7 +5,7 @@ The table has a row for each leg, to be read while walking, with letters of 8 po
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -17,7 +17,7 @@ from steybrae.answers.forecast import (
     text_lines,
 )
 from steybrae.card.result import CardLeg, RouteCard
-from steybrae.card.times import latest_in_row, latest_lead, latest_words
+from steybrae.card.times import latest_in_rows, latest_lead, latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
     bearing_shown,
@@ -35,6 +35,7 @@ from steybrae.card.wording import (
     place_text,
     set_text,
     steepness_text,
+    times_text,
     totals_lines,
 )
 from steybrae.forecast.beside import ForecastBeside
@@ -109,9 +110,8 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
     with_scale, without = card.legs[0].compass
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
-    times = " ".join(card.time_words[:4])
-    latest = latest_lead(card, rows=True) if latest_in_row(card, card.legs[0]) else latest_words(card)
-    for group in ((latest,), (times,), card.norths.sentences, card.daylight_words):
+    latest = latest_lead(card, rows=True) if latest_in_rows(card) else latest_words(card)
+    for group in ((latest,), (times_text(card),), card.norths.sentences, card.daylight_words):
         for k, line in enumerate(filter(None, group)):
             yield _Words(line, runs_on=k > 0)
 
@@ -214,17 +214,16 @@ _BESIDE_MM: Final = 3.1
 _SMALL: Final = 8.0
 
 
-def leg_line_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
-    """Name the columns."""
+def leg_line_head(card: RouteCard, latest: Mapping[int, str], paper: Canvas, top_mm: float) -> None:
+    """Name the columns; `latest` are the times of `latest_in_rows`."""
     on_map = " | mm" if card.scale else ""
-    latest = latest_in_row(card, card.legs[0])
     for column, words in (
         ("number", "leg"),
         ("to", "to"),
         ("bearing", "magnetic"),
         ("length", f"length{on_map}"),
         ("climb", "climb | height"),
-        ("time", f"time{' | at' if card.start_text else ''}{latest and ' | by'}"),
+        ("time", f"time{' | at' if card.start_text else ''}{' | by' if latest else ''}"),
         ("ground", "steepest on the line"),
         ("places", "places"),
     ):
@@ -251,7 +250,7 @@ def _ground(leg: CardLeg, paper: Canvas) -> list[tuple[float, float, str, float]
     return placed + [(0.0, first_mm + k * _BESIDE_MM, line, _SMALL) for k, line in besides]
 
 
-def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> None:
+def leg_line(card: RouteCard, leg: CardLeg, latest: str, paper: Canvas, top_mm: float) -> None:
     """Draw a leg from the top edge of its row."""
     first, second = top_mm + 5.0, top_mm + 9.4
     length, on_map = distance_texts(leg)
@@ -259,8 +258,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
     at = leg.arrival_text.split(" ", maxsplit=1)[0]
     small = set_text(leg, card.bearing_unit)
-    latest, needed = latest_in_row(card, leg), minutes_text(leg.time_min)
-    three = bool(latest)
+    three, needed = bool(latest), minutes_text(leg.time_min)
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
         ("to", first, leg.to, 10.5, True, 38.5),

@@ -15,6 +15,7 @@ from steybrae.answers.card import PlaceTold, places_told
 from steybrae.answers.forecast import forecast_lines
 from steybrae.answers.route import legs_left_text
 from steybrae.card.result import Check, RouteCard
+from steybrae.card.times import latest_in_rows
 from steybrae.card.wording import check_texts
 from steybrae.frozen import dataclass
 from steybrae.papers import card_size_mm
@@ -203,8 +204,12 @@ def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Sec
     front = Block(bottom_mm - TOP_MM, partial(front_block, card, bottom_mm))
     bare = Block(0.0, lambda _paper, _top_mm: None)
     yield _Section(bare, [front])
-    legs = [Block(leg_line_mm(leg, paper), partial(leg_line, card, leg)) for leg in card.legs]
-    yield _Section(Block(LEG_LINE_HEAD_MM, partial(leg_line_head, card)), legs)
+    latest = latest_in_rows(card)
+    legs = [
+        Block(leg_line_mm(leg, paper), partial(leg_line, card, leg, latest.get(leg.number, "")))
+        for leg in card.legs
+    ]
+    yield _Section(Block(LEG_LINE_HEAD_MM, partial(leg_line_head, card, latest)), legs)
     if rest := front_rest(card, paper, bottom_mm):
         yield _Section(bare, _paragraphs(paper, rest, 0.0))
     places = list(place_blocks(card, paper))

@@ -173,8 +173,9 @@ def _model_files(given: Table) -> list[Path]:
     return [Path(one) for one in _listed(given.get("--dem") or [])]
 
 
-def _listed(names: str | list[str]) -> list[str]:
-    return [names] if isinstance(names, str) else names
+def _listed(value: Any) -> list[Any]:
+    """Values of a key, which may hold one or several."""
+    return value if isinstance(value, list) else [value]
 
 
 def _holds_for(model: Table, files: list[Path], folder: Path) -> bool | None:
@@ -202,7 +203,7 @@ def _value(path: Path, parameter: Any, said: Option, value: Any, ctx: typer.Cont
     where = f"{path.name}, [{said.kept}] {said.name.lstrip('-')}"
     flag = getattr(parameter, "is_flag", False)
     several = getattr(parameter, "multiple", False)
-    values = value if several and isinstance(value, list) else [value]
+    values = _listed(value) if several else [value]
     kinds = (bool,) if flag else (str, int, float)
     if any(not isinstance(one, kinds) or isinstance(one, bool) != flag for one in values):
         wanted = "true or false" if flag else "a text in quotes or a number"
@@ -226,7 +227,7 @@ def _value(path: Path, parameter: Any, said: Option, value: Any, ctx: typer.Cont
 
 def _text(name: str, value: Any) -> str:
     """Give a value as it stands in the file; of a model's files only the names."""
-    values = value if isinstance(value, list) else [value]
+    values = _listed(value)
     if name == "--dem":
         values = [Path(str(one)).name for one in values]
     return ", ".join(str(one).lower() if isinstance(one, bool) else str(one) for one in values)
@@ -248,7 +249,7 @@ def _read(path: Path) -> dict[str, Any]:
         raise SettingsFileError(message)
     known = _known()
     for name, table in tables.items():
-        several = table if name == "model" and isinstance(table, list) else [table]
+        several = _listed(table) if name == "model" else [table]
         if name not in known or not all(isinstance(one, dict) for one in several):
             got = f"[{name}]" if isinstance(table, (dict, list)) else f"{name}, outside any table"
             message = (
@@ -258,7 +259,7 @@ def _read(path: Path) -> dict[str, Any]:
         for one in several:
             _check_keys(path, name, one, known[name])
     if "model" in tables:
-        tables["model"] = tables["model"] if isinstance(tables["model"], list) else [tables["model"]]
+        tables["model"] = _listed(tables["model"])
         _check_models(path, tables["model"])
     return tables
 
@@ -283,8 +284,7 @@ def _check_models(path: Path, models: list[Table]) -> None:
         raise SettingsFileError(message)
     for one in models:
         for key in {"for", "dem"} & set(one):
-            names = one[key] if isinstance(one[key], list) else [one[key]]
-            if not all(isinstance(name, str) for name in names):
+            if not all(isinstance(name, str) for name in _listed(one[key])):
                 message = (
                     f"{path.name}, [model] {key} should name files; got {one[key]!r:.60}. "
                     f'Write {key} = "tyrol_10m.tif".'

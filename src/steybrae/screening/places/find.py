@@ -391,12 +391,15 @@ def places_at_length(places: Sequence[PlaceThatMatters]) -> set[int]:
     of_kind["corridor"] = [k for k in of_kind["corridor"] if "underfoot" not in places[k].kinds]
     for kind, numbers in of_kind.items():
         worst = max(numbers, key=lambda k: _worst_first(places[k], kind), default=None)
-        chosen |= set() if worst is None or is_told(worst) else {worst}
+        if worst is not None and not is_told(worst):
+            chosen.add(worst)
     for k in sorted(range(len(places)), key=lambda k: (-_own_steep_m(places[k]), -_measure(places[k], ""))):
-        chosen |= {k} if len(chosen) < MOST_AT_LENGTH and not is_told(k) else set()
+        if len(chosen) < MOST_AT_LENGTH and not is_told(k):
+            chosen.add(k)
     for kind in ("underfoot", "corridor", "overhead"):
-        first, *others = sorted(of_kind[kind], key=lambda k: -_measure(places[k], kind)) or (None,)
-        second = next((k for k in others if not same_ground(places[k], places[first or 0])), None)
+        steepest = sorted(of_kind[kind], key=lambda k: -_measure(places[k], kind))
+        others = (k for k in steepest[1:] if not same_ground(places[k], places[steepest[0]]))
+        second = next(others, None)
         if second is not None and _measure(places[second], kind) > EXTREME_DEG and not is_told(second):
             chosen.add(second)
     return chosen

@@ -104,6 +104,14 @@ def start_words(place: PlaceThatMatters) -> str:
     return f"{legs}, {past}{place.after}, {steep_length(place.length_m).text}"
 
 
+def head_and_words(place: PlaceThatMatters) -> tuple[str, str]:
+    """Where a place is, and why it matters: at length, or its figures in a line."""
+    where, words = start_words(place), place.words
+    if not place.at_length:
+        where, words = stretch_words(place), f"{place_line(place)}."
+    return f"{where[0].upper()}{where[1:]}", words
+
+
 def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
     """Spot and figure that a place is told by first: those of the first of its kinds."""
     least = place.open_above
