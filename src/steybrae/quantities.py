@@ -360,6 +360,29 @@ def parse_paper_length_mm(text: str, what: str = "A length on paper", *, zero: b
     return _in_range(number, text, what, 10_000.0, zero=zero)
 
 
+def parse_counted(text: str, what: str, units: Sequence[str]) -> float:
+    """Read a number of which the trade has one unit, bare or with that unit: ``10min``, ``4km/h``.
+
+    Parameters
+    ----------
+    text, what
+        As for `parse_ground_length_m`.
+    units
+        Ways to write that unit, the first the one of examples.
+
+    Returns
+    -------
+    float
+        The number; its range is not looked at.
+
+    Raises
+    ------
+    QuantityError
+        Unreadable, or another unit.
+    """
+    return _measure(text, what, dict.fromkeys(("", *units), 1.0), (f"10{units[0]}", units[0]))
+
+
 def _measure(text: str, what: str, units: dict[str, float], words: tuple[str, str]) -> float:
     """Multiply a number by its unit; the words are examples of a value and the units that it takes."""
     number, unit = _split(text, what, words[0])

@@ -86,7 +86,31 @@ def test_the_sample_day_and_its_files(run: Run, tmp_path: Path) -> None:
         f"steybrae: {names['pdf']} exists and is not overwritten. "
         "Give another name, or --force to replace it.\n"
     )
-    assert run(*SAMPLE, "--pdf", str(names["pdf"]), "--page", "a5", "--force")[0] == 0
+    sizes = []
+    for name in ("--paper", "--page"):  # the sheets' name, and the card's own of before
+        assert run(*SAMPLE, "--pdf", str(names["pdf"]), name, "a5", "--force")[0] == 0
+        sizes.append(len(names["pdf"].read_bytes()))
+    assert sizes[0] == sizes[1]
+
+
+def test_breaks_and_pace_take_their_unit(run: Run) -> None:
+    """ "10min" and "4km/h" were no valid floats."""
+    leg = (
+        "card",
+        "--from",
+        "59.2038, -8.0450",
+        "--to",
+        "59.2100, -8.0500",
+        "--sample",
+        "--date",
+        "2027-01-15",
+    )
+    bare = run(*leg, "--breaks", "10", "--flat-kmh", "4", "--json")
+    assert bare[0] == 0
+    assert run(*leg, "--breaks", "10min", "--flat-kmh", "4km/h", "--json") == bare
+    assert run(*leg, "--breaks", "1h")[2] == (
+        "steybrae: Breaks takes min; got the unit 'h' in '1h'. Write it like 10min.\n"
+    )
 
 
 def test_letters_that_no_sheet_can_write_are_told(run: Run, tmp_path: Path) -> None:
@@ -164,7 +188,7 @@ def test_a_leg_on_a_model_has_ground(run: Run) -> None:
             "Leave them out, or make a new plan.",
         ),
         (
-            (*SAMPLE, "--page", "a3"),
+            (*SAMPLE, "--paper", "a3"),
             "The paper should be one of a4, letter, a5; got 'a3'. Choose one.",
         ),
         (

@@ -222,6 +222,19 @@ class TestModels:
         out = run("sheet", "error", "--out", "e.pdf")[1]
         assert "Not typed but taken from steybrae.toml: scale 1:25000, interval 10m, paper letter." in out
 
+    @pytest.mark.parametrize(
+        ("keys", "paper"),
+        [('paper = "letter"', "letter"), ('page = "a5"', "a5"), ('paper = "letter"\npage = "a5"', "a5")],
+    )
+    def test_the_card_s_paper_is_that_of_the_sheets_or_by_its_older_name_its_own(
+        self, run: Run, folder: Path, keys: str, paper: str
+    ) -> None:
+        """With "paper" alone a card came on A4, unsaid."""
+        (folder / "steybrae.toml").write_text(f"[paper]\n{keys}\n")
+        leg = ("--from", "59.2038, -8.0450", "--to", "59.2100, -8.0500", "--date", "2027-01-15")
+        found = answer(run, "card", *leg, "--pdf", "c.pdf")
+        assert found["settings_file"]["taken"] == {"paper": paper}
+
 
 class TestTakenOnlyWhereItSaysSomething:
     def test_a_reading_alone_takes_nothing(self, run: Run, folder: Path) -> None:

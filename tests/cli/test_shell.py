@@ -61,6 +61,24 @@ def test_a_near_miss_is_answered_with_the_near_one(run: Run, typed: tuple[str, .
     assert run(*typed) == (2, "", f"steybrae: {sentence}\n")
 
 
+@pytest.mark.parametrize(
+    ("typed", "name"),
+    [
+        (("gap", "--scale", "1:25000", "--scale", "1:50000", "--interval", "10m"), "--scale"),
+        (("spacing", "--index-every", "5", "--index-every", "4"), "--index-every"),
+        (("card", "--sample", "--date", "2027-01-15", "--date", "2027-01-16"), "--date"),
+        (("card", "--sample", "--paper", "a5", "--page", "a4"), "--paper"),
+        (("ground", "59.2240", "-8.0574", "--sample", "--within", "5m", "--within", "50m"), "--within"),
+        (("sheet field", "--out", "x.pdf", "--paper", "a4", "--paper", "letter"), "--paper"),
+    ],
+)
+def test_an_option_given_twice_is_refused(run: Run, typed: tuple[str, ...], name: str) -> None:
+    """The last was taken, and the other passed over without a word."""
+    command = typed[0]
+    said = f"{name} takes one value; got 2. Give the one that is meant. See steybrae {command} --help."
+    assert run(*command.split(), *typed[1:]) == (2, "", f"steybrae: {said}\n")
+
+
 def module(*typed: str, **more: str) -> subprocess.CompletedProcess[str]:
     """Run ``python -m steybrae``."""
     return subprocess.run(

@@ -259,8 +259,9 @@ class GroupedCommand(TyperCommand):
             return super().parse_args(ctx, args)
         typed, _, order = self.make_parser(ctx).parse_args(args=list(args))
         for one in self.params:
-            if one.metavar == "FILE" and not one.multiple and order.count(one) > 1:
-                ctx.fail(f"{one.opts[0]} takes one file; got {order.count(one)}. Give the one that is meant.")
+            if order.count(one) > 1 and not one.multiple and not getattr(one, "is_flag", False):
+                what = f"one {'file' if one.metavar == 'FILE' else 'value'}; got {order.count(one)}"
+                ctx.fail(f"{one.opts[0]} takes {what}. Give the one that is meant.")
         path = found_file()
         if path is not None:
             ctx.default_map = values_for(ctx, path, spread, typed)

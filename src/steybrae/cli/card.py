@@ -83,8 +83,8 @@ class CardOutputs(OutputOptions):
 
     show_all: bool = flag("--all", "Print all of it, the cautions in full, and what it rests on.")
     pdf: Path | None = written("--pdf", "Write the card as PDF, true to size.", SHEET)
-    page: str = option(
-        "--page",
+    paper: str = option(
+        "--paper",
         f"Paper of --pdf: {', '.join(PAPERS_MM)}; the larger ones fold in two.",
         "PAPER",
         default="a4",
@@ -92,6 +92,7 @@ class CardOutputs(OutputOptions):
         read=_paper,
         kept="paper",
         beside=("--pdf",),
+        old="--page",
     )
     appendix: bool = flag("--appendix", "Add every leg and check in full to --pdf, and all words.")
     report: Path | None = written("--report", "Write one page to read, share and print (.html).", REPORT)
@@ -218,7 +219,7 @@ def _write(found: RouteCard, to: CardOutputs) -> None:
     if to.pdf is not None:
         from steybrae.sheets.card_page import card_pdf
 
-        write_bytes(to.pdf, card_pdf(found, to.page, appendix=to.appendix), force=to.force)
+        write_bytes(to.pdf, card_pdf(found, to.paper, appendix=to.appendix), force=to.force)
     if to.gpx is not None:
         write_text(to.gpx, card_gpx(found), force=to.force)
     if to.csv is not None:

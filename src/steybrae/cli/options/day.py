@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from steybrae.cli.options.groups import Group, day_typed, flag, ground_length, option, slope_typed
+from steybrae.cli.options.groups import Group, counted, day_typed, flag, ground_length, option, slope_typed
 from steybrae.errors import DateError
 from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
@@ -101,12 +101,25 @@ class DayOptions(Group, panel="The day"):
         kept="person",
     )
     flat_kmh: float = option(
-        "--flat-kmh", "Pace on the flat for Naismith and Langmuir, km/h.", "N", default=5.0, kept="person"
+        "--flat-kmh",
+        "Pace on the flat for Naismith and Langmuir, km/h.",
+        "KM/H",
+        default=5.0,
+        shown="5km/h",
+        read=counted("The pace on the flat", "km/h", "kmh", "kph"),
+        kept="person",
     )
     off_path: bool = flag("--off-path", "For Tobler: no path.")
     snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", "TIMES", default=1.0)
     load: float = option("--load", "Times the walking time for load, 1 to 10.", "TIMES", default=1.0)
-    breaks: float = option("--breaks", "Minutes of rest for each hour walked.", "MINUTES", default=0.0)
+    breaks: float = option(
+        "--breaks",
+        "Rest for each hour walked, like 10min.",
+        "MINUTES",
+        default=0.0,
+        shown="0min",
+        read=counted("Breaks", "min", "minutes", "minute"),
+    )
     down_by: str | None = option(
         "--down-by", "When to be down, for the latest times at turning points; sunset if not given.", "HH:MM"
     )

@@ -19,7 +19,12 @@ from typing import Annotated, Any, ClassVar, Final, get_type_hints
 import typer
 
 from steybrae.frozen import dataclass
-from steybrae.quantities import parse_ground_length_m, parse_paper_length_mm, parse_slope_deg
+from steybrae.quantities import (
+    parse_counted,
+    parse_ground_length_m,
+    parse_paper_length_mm,
+    parse_slope_deg,
+)
 
 OPTIONS: Final = "Options"
 """Heading in the help of what belongs to no group."""
@@ -38,6 +43,7 @@ class Option:
     beside: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
     narrows: bool = False
+    old: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +78,7 @@ def option(
         typer takes, where ``read`` makes another of it. ``shown``: text of the default for the help,
         where there is ``read``. ``kept``: table of the file of settings that may hold it, then ``beside``:
         only beside one of these options, ``unless``: not beside any of these, ``narrows``: whether it
-        makes an interval narrower.
+        makes an interval narrower, ``old``: a name that it had before and is still taken by.
     """
     info = {"help": help_, "metavar": metavar, **(limits or {})}
     return field(default=default, metadata={"option": Option(name, info, **said)})
@@ -146,7 +152,7 @@ def _options(kind: type[Group]) -> Iterator[inspect.Parameter]:
         if said.read is not None:
             takes = said.typed if required else said.typed | None
             default = default if required else said.shown
-        info = typer.Option(said.name, rich_help_panel=kind.panel, **said.info)
+        info = typer.Option(*filter(None, (said.name, said.old)), rich_help_panel=kind.panel, **said.info)
         yield inspect.Parameter(
             one.name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=Annotated[takes, info]
         )
@@ -181,6 +187,11 @@ def ground_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
 def paper_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
     """Read a length on paper, millimetres."""
     return partial(parse_paper_length_mm, what=what, zero=zero)
+
+
+def counted(what: str, *units: str) -> Callable[[str], float]:
+    """Read a number, bare or with the one unit that it is in, however that is written."""
+    return partial(parse_counted, what=what, units=units)
 
 
 def slope_typed(what: str) -> Callable[[str], float]:

@@ -140,8 +140,11 @@ def _chosen(
     found = {}
     wanted = {name[2:]: said.kept for name, said in options.items() if said.kept and name not in given}
     for key, table in wanted.items():
-        if table != "model" and key in tables.get(table, {}) and not (plan and table in OF_A_PLAN):
-            found[f"--{key}"] = tables[table][key]
+        if table == "model" or (plan and table in OF_A_PLAN):
+            continue
+        for name in filter(None, (key, options[f"--{key}"].old[2:])):  # the older is of this command alone
+            if name in tables.get(table, {}):
+                found[f"--{key}"] = tables[table][name]
     if not plan:
         keys = [key for key, table in wanted.items() if table == "model"]
         found |= _of_model(tables.get("model", []), keys, given, folder)
@@ -304,7 +307,7 @@ def _known() -> dict[str, set[str]]:
     found: dict[str, set[str]] = {"model": {"for"}}
     for name, said in _every_option().items():
         for one in said:
-            found.setdefault(one.kept, set()).add(name.lstrip("-"))
+            found.setdefault(one.kept, set()).update(key.lstrip("-") for key in (name, one.old) if key)
     return found
 
 
