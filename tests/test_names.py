@@ -19,7 +19,7 @@ from steybrae.field.log import LogRow, row_from_cells, row_to_cells
 from steybrae.files.bulletins import read_bulletins
 from steybrae.files.plans import build
 from steybrae.files.routes import read_route
-from steybrae.names import BROKEN, clean, defused, undefused
+from steybrae.names import BROKEN, clean, cut, defused, undefused
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place, parse_place
 
@@ -37,6 +37,15 @@ HOSTILE = {
     "  two   blanks ": "two blanks",
 }
 KEPT = ["", "Torran", "Beinn a' Ghlò", "غرب الجبل", "क्‍ष", "雪山", "=1+1", "<b>&amp;", "👩‍🚒", "é"]
+
+
+@pytest.mark.parametrize(
+    ("most", "shown"),
+    [(24, "Torraskel Skarf Rim East"), (14, "Torrask…m East"), (5, "To…st"), (1, "…")],
+)
+def test_a_cut_name_keeps_both_ends(most: int, shown: str) -> None:
+    """Names that differ at their last word alone looked alike where that was cut off."""
+    assert cut("Torraskel Skarf Rim East", lambda text: len(text) <= most) == shown
 
 
 @pytest.mark.parametrize(("text", "expected"), HOSTILE.items(), ids=ascii)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable
 from typing import Final
 
 MOST_NAME: Final = 120
@@ -45,6 +46,16 @@ def clean(text: str, most: int = MOST_NAME) -> str:
     # Far more than is kept, so that a text of megabytes costs nothing.
     seen = " ".join("".join(map(_seen, text[: 16 * most])).split())
     return seen if len(seen) <= most else f"{seen[: most - 1].rstrip()}…"
+
+
+def cut(name: str, fits: Callable[[str], bool]) -> str:
+    """Name, or as much of both its ends as has room, round an ellipsis: many differ at the last word."""
+    shown, kept = name, len(name)
+    while kept and not fits(shown):
+        kept -= 1
+        first = (kept + 1) // 2
+        shown = f"{name[:first].rstrip()}…{name[len(name) - kept + first :].lstrip()}"
+    return shown
 
 
 def _seen(letter: str) -> str:

@@ -40,6 +40,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.compared import compared
 from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import with_relief
+from steybrae.screening.places.result import PossibleOnly
 from steybrae.screening.places.words import leading_spot, letters_at
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
@@ -472,13 +473,24 @@ def test_many_legs_leave_the_gentlest_out_of_the_table_and_say_so(many_legs):
         assert any(f"{slope(slope_deg).text} | " in word for word in table)
 
 
+def test_a_leg_with_possible_ground_alone_is_marked_in_the_table(sample):
+    """The terminal named it; in the table its row was as empty as that of a leg without."""
+    mark = "30°+?"
+    assert mark not in words(axes_of(route_figure(sample), "table 1"))
+    found = replace(sample, legs_possible_only=(PossibleOnly(3, 676.5),), places=())
+    figure = route_figure(found)
+    assert words(axes_of(figure, "table 1")).count(mark) == 1
+    assert f"{mark} perhaps such ground on, beside or above" in all_words(figure)
+
+
 def test_names_are_drawn_as_they_are():
     dem = model(Plane(20.0, 0.0))
     route = route_on(
         dem, [(-100.0, 0.0), (100.0, 0.0)], ["$x_1$", "a very long name that no column of a page takes"]
     )
     figure = route_figure(pictured(dem, route))
-    assert "a very long name that…" in words(axes_of(figure, "table 1"))
+    (cut,) = (word for word in words(axes_of(figure, "table 1")) if "…" in word)
+    assert re.fullmatch("a very long.*….*page takes", cut)
     figure_bytes(figure, "png", picture_metadata(pictured(dem, route)))
 
 

@@ -23,6 +23,7 @@ from steybrae.field.agreement import Comparison, ReadingResult
 from steybrae.field.review import Agreement, PlaceReadings, Review, in_order
 from steybrae.figures.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
 from steybrae.files.whole import check_ending, write_whole
+from steybrae.names import cut
 from steybrae.quantities import round_up
 from steybrae.value import Value, lower, slope
 
@@ -297,7 +298,7 @@ def review_figure(review: Review) -> Figure:
 
 
 def _name(text: str) -> str:
-    return textwrap.shorten(text, MOST_LETTERS, placeholder="…") if text else "not named"
+    return cut(text, lambda name: len(name) <= MOST_LETTERS) if text else "not named"
 
 
 def _block(

@@ -6,7 +6,6 @@ Marks that several figures draw stand here too.
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Sequence
 from typing import Any, Final, Literal
 
@@ -32,6 +31,7 @@ from steybrae.figures.style import (
     unknown_style,
 )
 from steybrae.frozen import dataclass
+from steybrae.names import cut
 from steybrae.screening.pictures.drawn import DrawnMap, Line, LineKind, drawn_map
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import RouteScreening
@@ -392,7 +392,7 @@ def _labels(axes: Axes, drawn: DrawnMap, heights: list[Text], unknown: Array) ->
                 fontweight=weight,
             )  # fmt: skip
         else:
-            text = textwrap.shorten(label.text, _NAME_LETTERS, placeholder="…")
+            text = cut(label.text, lambda name: len(name) <= _NAME_LETTERS)
             labels.place(text, label.at, f"name {label.name}", must=True, fontsize=6.5, fontstyle="italic")
     for height in heights:
         labels.keep_or_remove(height)

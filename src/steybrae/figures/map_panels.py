@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -14,7 +14,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
-from steybrae.bands import BandScheme, in_degrees
+from steybrae.bands import STEEP_DEG, BandScheme, in_degrees
 from steybrae.figures.map_axes import line_sign, sign, swatch
 from steybrae.figures.style import (
     INK,
@@ -24,6 +24,7 @@ from steybrae.figures.style import (
     hatch_ink,
     unknown_style,
 )
+from steybrae.names import cut
 from steybrae.quantities import INCH_MM
 from steybrae.screening.pictures.drawn import (
     DrawnProfile,
@@ -174,6 +175,9 @@ ROW_MM: Final = 2.95
 TABLE_MM: Final = 70.0
 """Width of the table, millimetres."""
 
+_PERHAPS: Final = f"{STEEP_DEG:g}°+?"
+"""Where places stand, of a leg with possible ground alone."""
+
 _APART_MM: Final = 2.0
 """Between a name and the figures beside it, millimetres (our choice)."""
 
@@ -204,14 +208,22 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     swatch(axes, (left, 0.3), (14.0, 4.4), gid="unknown", **unknown_style())
     _word(axes, left + 7.0, 6.4, "unknown", ha="center")
     _word(axes, left + 7.0, 9.0, steep_length(screening.totals.unknown_m).text, ha="center")
-    if any(_overhead(leg).endswith("+") for leg in screening.legs):
-        # Under the scale, off the swatch of unknown ground: it is a sign of the table.
-        _word(axes, width_mm + 3.0, 16.8, f"+ after an angle overhead: {AT_LEAST}, unknown above")
-    if any(leg.overhead and leg.overhead.sight_outside != leg.overhead.sight for leg in screening.legs):
-        _word(axes, width_mm + 3.0, 19.4, "overhead: from outside of start zones")
+    # Under the scale, off the swatch of unknown ground: they are signs of the table.
+    for k, words in enumerate(_table_words(screening)):
+        _word(axes, width_mm + 3.0, 16.8 + 2.6 * k, words)
     _word(axes, left + 15.5, 6.4, "slope of the ground")
     _word(axes, left + 15.5, 9.0, "length of the line")
     _signs(axes, screening, relief)
+
+
+def _table_words(screening: RouteScreening) -> Iterator[str]:
+    """Yield in words what stands in the table beside figures."""
+    if any(_overhead(leg).endswith("+") for leg in screening.legs):
+        yield f"+ after an angle overhead: {AT_LEAST}, unknown above"
+    if any(leg.overhead and leg.overhead.sight_outside != leg.overhead.sight for leg in screening.legs):
+        yield "overhead: from outside of start zones"
+    if screening.legs_possible_only:
+        yield f"{_PERHAPS} perhaps such ground on, beside or above"
 
 
 def _signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
@@ -319,13 +331,14 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
     """
     heads = ("leg", "to", "line | corridor", "overhead", "places")
     top = ROW_MM * 0.6
+    perhaps = {one.leg: _PERHAPS for one in screening.legs_possible_only}
     _row(axes, top, heads, weight="bold")
     axes.add_line(Line2D([0.0, TABLE_MM], [ROW_MM * 1.15] * 2, color=INK, linewidth=0.4))
     for k, leg in enumerate(legs):
         _row(
             axes,
             top + ROW_MM * (k + 1) + 0.5,
-            (*_cells(leg), " ".join(letters_at(screening.places, leg.number))),
+            (*_cells(leg), " ".join(letters_at(screening.places, leg.number)) or perhaps.get(leg.number, "")),
         )
     if left_out:
         words = f"and {left_out} legs more; the unknown and the steepest stand here"
@@ -337,16 +350,7 @@ def _cells(leg: LegScreening) -> tuple[str, ...]:
     corridor = slope(leg.slope_corridor_max_deg, at_least=leg.slope_max_deg is None).text
     figures = f"{leg_slope(leg).text} | {corridor}"
     room_mm = _COLUMNS_MM[2] - _COLUMNS_MM[1] - _APART_MM - _width_mm(figures)
-    return str(leg.number), _cut(leg.to, room_mm), figures, _overhead(leg)
-
-
-def _cut(name: str, most_mm: float) -> str:
-    """Name, or as many of its letters as a width takes."""
-    shown, k = name, len(name)
-    while _width_mm(shown) > most_mm and k:
-        k -= 1
-        shown = f"{name[:k].rstrip()}…"
-    return shown
+    return str(leg.number), cut(leg.to, lambda name: _width_mm(name) <= room_mm), figures, _overhead(leg)
 
 
 def _width_mm(text: str) -> float:

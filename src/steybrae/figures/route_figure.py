@@ -30,6 +30,7 @@ from steybrae.figures.map_panels import (
 )
 from steybrae.figures.style import PNG_DPI, picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.names import cut
 from steybrae.papers import PAPERS_MM
 from steybrae.quantities import INCH_MM
 from steybrae.screening.basis import overhead_text
@@ -142,8 +143,8 @@ def _draw(screening: RouteScreening, relief: Relief) -> Figure:
 
 def _title(screening: RouteScreening, page: _Page) -> str:
     """Name of the route, cut to the width of the page."""
-    words = f"How steep: {screening.name}"
-    return textwrap.shorten(words, int(page.size[0] / 2.6), placeholder="…")
+    letters = int(page.size[0] / 2.6)
+    return cut(f"How steep: {screening.name}", lambda words: len(words) <= letters)
 
 
 def _facts(screening: RouteScreening, width_mm: float) -> str:

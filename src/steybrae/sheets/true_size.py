@@ -13,6 +13,7 @@ from contextlib import AbstractContextManager
 from importlib.resources import files
 from typing import Any, Final, Literal
 
+from steybrae import names
 from steybrae.cautions import Caution
 from steybrae.errors import ONE_AT_A_TIME
 from steybrae.papers import paper_size_mm
@@ -270,10 +271,9 @@ class Canvas:
         """Make a text smaller until it has room, or cut it with an ellipsis; text and size."""
         share = most_mm / max(self.text_width_mm(text, size_pt, bold=bold), 1e-9)
         size_pt *= min(1.0, max(share, LEAST_SHARE) if cut else share)
-        whole = text
-        while cut and self.text_width_mm(text, size_pt, bold=bold) > most_mm + 1e-6 and len(whole) > 1:
-            whole = whole[:-1]
-            text = f"{whole.rstrip()}…"
+        if cut:
+            room_mm = most_mm + 1e-6
+            text = names.cut(text, lambda name: self.text_width_mm(name, size_pt, bold=bold) <= room_mm)
         return text, size_pt
 
     def wrapped(
