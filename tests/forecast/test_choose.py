@@ -108,7 +108,7 @@ class TestTime:
         assert keys_of([before], Asked("A", day[0])) == []
         # It read "ended 00:00, before 00:00 of the plan".
         assert choose([before], Asked("A", *day)).findings[0].text == (
-            "EXPIRED: this forecast ended 2027-01-16 00:00 UTC, as the plan begins. Get another."
+            "EXPIRED: this forecast ended 2027-01-16 00:00 UTC, as the plan begins. Get a newer one."
         )
         assert choose([after], Asked("A", *day)).findings[0].text == (
             "NOT YET VALID: this one begins 2027-01-17 00:00 UTC, as the plan ends. Get the one "
@@ -119,7 +119,7 @@ class TestTime:
         late, early = at("2027-01-16T08:00+00:00"), at("2027-01-13T08:00+00:00")
         assert choose([bulletin()], Asked("A", late)).findings[0].text == (
             "EXPIRED: this forecast ended 2027-01-15 19:00 UTC+01:00, before 2027-01-16 08:00 UTC of the "
-            "plan. Get another."
+            "plan. Get a newer one."
         )
         assert choose([bulletin()], Asked("A", early)).findings[0].text == (
             "NOT YET VALID: this one begins 2027-01-14 18:00 UTC, after 2027-01-13 08:00 UTC of the "

@@ -486,7 +486,7 @@ class TestScreens:
         page.clock.set_fixed_time(dt.datetime(2027, 1, 15, 21, 0, tzinfo=dt.UTC))  # the 16th in Tokyo
         page.goto(made.page.as_uri())
         assert page.locator("#warning").text_content() == (
-            "THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE."
+            "EXPIRED: this forecast ended 2027-01-15 18:00 UTC. Get a newer one."
         )
         page.locator("#start").tap()
         assert page.locator("#started").inner_text() == (
@@ -530,12 +530,12 @@ class TestScreens:
             (dt.datetime(2027, 1, 15, 12, 0, tzinfo=dt.UTC), ""),
             (
                 dt.datetime(2027, 1, 15, 19, 0, tzinfo=dt.UTC),
-                "THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.",
+                "EXPIRED: this forecast ended 2027-01-15 18:00 UTC. Get a newer one.",
             ),
             (
                 dt.datetime(2027, 1, 16, 9, 0, tzinfo=dt.UTC),
-                "This page is of 2027-01-15, and that day is over. Make it anew. THE AVALANCHE BULLETIN ON "
-                "THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.",
+                "This page is of 2027-01-15, and that day is over. Make it anew. EXPIRED: this forecast "
+                "ended 2027-01-15 18:00 UTC. Get a newer one.",
             ),
         ],
     )

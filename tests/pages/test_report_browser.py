@@ -632,7 +632,7 @@ def test_a_forecast_that_ended_since_the_page_was_made_shows_no_level_first(
     page.clock.set_fixed_time(ends + dt.timedelta(minutes=late_min))
     page.goto((tmp_path / "page.html").as_uri())
     first = page.locator(".home div", has=page.get_by_text("Forecast", exact=True)).locator("dd")
-    said = "EXPIRED: this forecast ended 2027-01-15 18:00 UTC. Get today's."
+    said = "EXPIRED: this forecast ended 2027-01-15 18:00 UTC. Get a newer one."
     if late_min > 0:
         assert first.inner_text() == page.locator("#forecast .strip").first.inner_text() == said
     else:

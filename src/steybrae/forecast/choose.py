@@ -202,7 +202,7 @@ def _nearest(
     _, end = spans[kept[0]]
     if end is not None and end <= walk[0]:
         when = "as the plan begins" if end == walk[0] else f"before {moment_text(walk[0])} of the plan"
-        text = f"EXPIRED: this forecast ended {moment_text(end)}, {when}. Get another."
+        text = expired_text(end, f", {when}")
         return [here[k] for k in kept], (Finding("expired", text),)
     begin = spans[kept[0]][0]
     when = "as the plan ends" if begin == walk[1] else f"after {moment_text(walk[1], late=True)} of the plan"
@@ -217,13 +217,16 @@ def _without_time(
 ) -> tuple[Finding, ...]:
     ends = [end for _, end in spans if end is not None]
     if now is not None and len(ends) == len(here) and max(ends) < now:
-        ended = moment_text(max(ends))
-        text = f"EXPIRED: this forecast ended {ended}; it is {moment_text(now)} now. Get today's."
-        return (Finding("expired", text),)
+        return (Finding("expired", expired_text(max(ends))),)
     text = "No time was given: whether the forecast holds when you are there was not checked. Give --at-time."
     stated = all(None not in span for span in spans)
     unasked = Finding("time_not_checked", text)
     return (unasked,) if stated else (_not_stated(), unasked)
+
+
+def expired_text(end: dt.datetime, when: str = "") -> str:
+    """Say loudly that a forecast has ended: of every output, and of a page that lies about."""
+    return f"EXPIRED: this forecast ended {moment_text(end)}{when}. Get a newer one."
 
 
 def _not_stated() -> Finding:

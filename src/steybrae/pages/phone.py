@@ -55,6 +55,7 @@ from steybrae.field import agreement, limits, poles, readings, reasons, relocati
 from steybrae.field.log import COLUMNS
 from steybrae.figures.route_figure import small_map
 from steybrae.forecast.bulletin import last_end
+from steybrae.forecast.choose import expired_text
 from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
@@ -210,7 +211,7 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
         "zone": card.zone,
         "dark_till": card.dark_till,
         "dark_from": card.dark_from,
-        "bulletin_end": _bulletin_end(card),
+        **_bulletin_end(card),
         "overdue": card.overdue,
         "bands": {"edges": list(scheme.edges_deg), "labels": list(scheme.labels)},
         "rule": RULE,
@@ -246,9 +247,11 @@ def _check_data(one: PocketCheck) -> dict[str, Any]:
     }
 
 
-def _bulletin_end(card: RouteCard) -> str | None:
+def _bulletin_end(card: RouteCard) -> dict[str, str | None]:
+    """When its bulletins end, and what the page says from then on."""
     ends = None if card.forecast is None else last_end(card.forecast.bulletins)
-    return None if ends is None else ends.isoformat()
+    end, ended = (None, None) if ends is None else (ends.isoformat(), expired_text(ends))
+    return {"bulletin_end": end, "bulletin_ended": ended}
 
 
 RULE: Final = {

@@ -33,8 +33,8 @@ from steybrae.card.result import RouteCard
 from steybrae.card.times import DOWN_BY_EARLY, NEAR_M, OVERDUE_EARLY, ends_apart_m, on_another_day
 from steybrae.card.wording import arrival_text, call_text, from_text
 from steybrae.document import Column, or_none
-from steybrae.forecast.bulletin import last_end, moment_text
-from steybrae.forecast.choose import of_another_time
+from steybrae.forecast.bulletin import last_end
+from steybrae.forecast.choose import expired_text, of_another_time
 from steybrae.pages.report.map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.render.html import html_cells
 from steybrae.route.walking import NOT_ADDED
@@ -163,7 +163,7 @@ def forecast_content(screening: RouteScreening) -> dict[str, Any]:
     ends = last_end(forecast.bulletins)
     if ends is not None and not of_another_time(forecast.findings):
         content["ends"] = ends.isoformat()
-        content["ended"] = f"EXPIRED: this forecast ended {moment_text(ends)}. Get today's."
+        content["ended"] = expired_text(ends)
     content["leg_forecasts"] = [leg_lines(leg, forecast.bulletins) for leg in forecast.legs]
     content["bulletins"] = [
         (

@@ -303,7 +303,7 @@
     const lines = [];
     if (there(now).slice(0, 10) > data.last_day) lines.push(`This page is of ${data.date}, and that day is over. Make it anew.`);
     if (data.bulletin_end && new Date(data.bulletin_end) < now) {
-      lines.push('THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.');
+      lines.push(data.bulletin_ended);
     }
     by('warning').hidden = !lines.length;
     by('warning').textContent = lines.join(' ');
