@@ -218,6 +218,18 @@ def test_one_ground_is_one_check_that_all_its_places_name(shared_data: Path) -> 
     assert place_text(found, second).endswith(f"Check {slope.name}, as at {first.name}.")
 
 
+def test_a_slope_walked_again_leads_once_also_below_unknown_ground(shared_data: Path) -> None:
+    """On the way back it was the check of the place of unknown ground around it, and led a second time."""
+    with open_model([shared_data / "terrain" / "california_1m.tif"]) as source:
+        there = [(696322.5, 3978025.5), (696442.5, 3977985.5), (696622.5, 3978085.5)]
+        route = route_on(source, [*there, *there[-2::-1]])
+        found = screen_route(route, source, replace(LOOK, model_kind="lidar"))
+    slopes = [one for leg in found.legs for one in leg.expected_readings if one.quantity == "slope"]
+    assert any("unknown" in place.kinds for place in found.places)
+    assert len(slopes) == 2
+    assert [one.leads for one in slopes] == [True, False]
+
+
 def test_checks_on_coarse_real_ground(shared_data: Path, tmp_path: Path) -> None:
     """Cells of 30 m with nothing stated: little ground serves, and what serves does."""
     path = tmp_path / "day.csv"

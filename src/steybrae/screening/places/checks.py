@@ -45,6 +45,9 @@ face long before one comes to it)."""
 SPACING_M: Final = 20.0
 """Spots along the line that are looked from lie this far apart, metres (our choice: the baseline)."""
 
+STEEP_KINDS: Final = {"underfoot", "corridor"}
+"""Kinds of places that a reading of the slope is for."""
+
 MOST_TRIED: Final = 20
 """Spots for one check that are looked at closely, the best first (our choice)."""
 
@@ -152,6 +155,8 @@ def _of_legs(line: Line, places: tuple[PlaceThatMatters, ...], legs: Sequence[Le
             at = line.on_leg(leg.number, reading.chainage_m or 0.0)
             chainage = float(start) + at.at_m
             on = [k for k, p in enumerate(places) if p.from_.chainage_m <= chainage <= p.to.chainage_m]
+            # A slope tells nothing of a place that is only below unknown ground.
+            on.sort(key=lambda k: not STEEP_KINDS & set(places[k].kinds))
             out.append(_Check(at, reading, tuple(on[:1])))
     return out
 
@@ -159,7 +164,7 @@ def _of_legs(line: Line, places: tuple[PlaceThatMatters, ...], legs: Sequence[Le
 def _before_steep(line: Line, places: tuple[PlaceThatMatters, ...], rules: CheckRules) -> list[_Check]:
     out = []
     for k, place in enumerate(places):
-        if place.at_length and {"underfoot", "corridor"} & set(place.kinds):
+        if place.at_length and STEEP_KINDS & set(place.kinds):
             found = _slope_before(line, place, rules)
             out += [] if found is None else [_Check(*found, (k,))]
     return out
