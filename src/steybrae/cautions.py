@@ -413,18 +413,18 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     ),
     (
         "overhead_not_runout",
-        "An overhead angle does not say how far snow runs; outside it is not out of reach.",
+        "An overhead angle does not say how far snow runs: ground without one may be hit too.",
         lambda at: at.overhead and not at.overhead_short,
         "An overhead angle says how steeply ground that could start a slide looks down on a place; "
-        "it does not predict how far snow will run, nor that ground outside it is out of reach.",
+        "it does not predict how far snow will run. Ground without such an angle may be reached too.",
     ),
     (
         "overhead_short",
         "An overhead angle says neither how far snow runs nor what stands beyond the model's end or gaps.",
         lambda at: at.overhead and at.overhead_short,
         "An overhead angle says how steeply ground that could start a slide looks down on a place; "
-        "it does not predict how far snow will run, nor that ground outside it is out of reach. Within the "
-        "distance looked at the model ends or has gaps: what stands beyond may look down more steeply.",
+        "it does not predict how far snow will run. Ground without such an angle may be reached too. Within "
+        "the distance looked at the model ends or has gaps: what stands beyond may look down more steeply.",
     ),
     (
         "start_zones_wide",
@@ -487,13 +487,13 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
 )
 
 UNIT_STEEP: Final = (
-    "A tenth of the model is steeper over 60 m than hardly any land is: its heights may be in feet "
+    "A tenth of the model is steeper over 60 m than almost any land is: its heights may be in feet "
     "and were taken as metres. Compare a height with the map, and state --z-unit."
 )
 """Caution on a model whose ground is too steep for its unit."""
 
 _TOLD_LINES: Final = {
-    "unit_doubtful": "The heights look like another unit than was taken.",
+    "unit_doubtful": "The heights look like another unit than was taken: state --z-unit.",
     "absurd_heights": "Heights that no land has, or across gaps, count as unknown; check voids and unit.",
     "same_heights": "Stretches of one identical number in the model: a lake, or missing ground filled up.",
     "overhead_left_out": "Part of what may be overhead was left out on request.",

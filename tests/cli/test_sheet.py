@@ -52,7 +52,7 @@ def test_each_sheet_is_written_whole_and_not_overwritten(run: Run, tmp_path: Pat
     out = tmp_path / ("page.html" if kind == "lesson" else "sheet.pdf")
     status, said, errors = run(kind, *KINDS[kind], "--out", out)
     assert (status, errors) == (0, "")
-    assert said.splitlines()[0] == f"{out} written. A lesson is not a field decision."
+    assert said.splitlines()[0] == f"Written: {out}. A lesson is not a field decision."
     data = out.read_bytes()
     assert data.startswith(b"<!doctype html>" if kind == "lesson" else b"%PDF-")
     assert run(kind, *KINDS[kind], "--out", out) == (
@@ -194,8 +194,8 @@ def test_copies_for_a_class_with_one_key(run: Run, tmp_path: Path) -> None:
     status, said, errors = run(*arguments, "--out", out, "--answers", key)
     assert (status, errors) == (0, "")
     assert said.splitlines() == [
-        f"{out} written. A lesson is not a field decision.",
-        f"{key} written. A lesson is not a field decision.",
+        f"Written: {out}. A lesson is not a field decision.",
+        f"Written: {key}. A lesson is not a field decision.",
     ]
     out.unlink()
     assert run(*arguments, "--out", out, "--answers", key) == (

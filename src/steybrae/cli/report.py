@@ -53,7 +53,7 @@ def report(
     found, card = beside_line(read_plan(plan), chosen, asked)
     found = with_taken(found)
     report_to(to.out, found, card, force=to.force)
-    wrote = f"Wrote {to.out}."
+    wrote = f"Written: {to.out}."
     print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))))
 
 

@@ -182,7 +182,7 @@ class SheetOutput(Group, panel="Outputs"):
         path = out or self.out
         check_writable(path, force=self.force)
         write_bytes(path, make(), force=self.force)
-        typer.echo(f"{path} written. A lesson is not a field decision.")
+        typer.echo(f"Written: {path}. A lesson is not a field decision.")
         kept = taken_caution()
         if kept is not None:
             typer.echo(kept.text)

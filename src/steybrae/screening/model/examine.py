@@ -80,8 +80,8 @@ def finding_words(
         ),
         "spikes": f"{spikes} cells stand far above or below all around them, as errors do.",
         "unit doubtful": (
-            "It is steeper over 60 m than hardly any land is: its heights may be in feet and were taken as "
-            "metres."
+            "It is steeper over 60 m than almost any land is: its heights may be in feet and were taken as "
+            "metres. Compare a height with the map, and state --z-unit."
         ),
         "voids": "Cells without a height: unknown ground, never gentle.",
     }[kind]
