@@ -51,6 +51,15 @@ def test_a_terminal_obeys_nothing_in_a_name() -> None:
     assert "[red]<b>&" in text
 
 
+def test_a_long_line_beside_short_ones_hangs_under_its_own_words() -> None:
+    """Its second line began in the column of the letters, as if it were another place."""
+    listed = Listing((f"A  {'word ' * 20}end", "B  short", "C  short too"), marked=False, abreast=True)
+    first, second, third = printed(Document("", (listed,)), 60).splitlines()[:3]
+    assert first.startswith("A  word")
+    assert second.startswith("   word")
+    assert third.startswith(("   ", "B  short"))
+
+
 def test_a_terminal_says_everything() -> None:
     text = " ".join(printed(DOCUMENT).split())
     for words in ("Headline", "- one - two", "Legs Name Slope"):

@@ -174,19 +174,19 @@ def test_ground_areas_that_cannot_be_taken(text: str, message: str) -> None:
 
 @pytest.mark.parametrize("text", ["4", "4km/h", "4 km/h", "4KMH", " 4.0 "])
 def test_a_number_of_one_unit_is_taken_with_and_without_it(text: str) -> None:
-    assert parse_counted(text, "The pace", ("km/h", "kmh")) == 4.0
+    assert parse_counted(text, "The pace", "4km/h", ("km/h", "kmh")) == 4.0
 
 
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("4mph", "The pace takes km/h; got the unit 'mph' in '4mph'. Write it like 10km/h."),
-        ("fast", "The pace should look like 10km/h; got 'fast'. Give a number and its unit."),
+        ("4mph", "The pace takes km/h; got the unit 'mph' in '4mph'. Write it like 4km/h."),
+        ("fast", "The pace should look like 4km/h; got 'fast'. Give a number and its unit."),
     ],
 )
 def test_another_unit_is_refused(text: str, message: str) -> None:
     with pytest.raises(QuantityError, match=exactly(message)):
-        parse_counted(text, "The pace", ("km/h", "kmh"))
+        parse_counted(text, "The pace", "4km/h", ("km/h", "kmh"))
 
 
 @pytest.mark.parametrize(("text", "length_mm"), [("2.5mm", 2.5), ("1.2cm", 12.0), ("0.1in", 0.1 * INCH_MM)])

@@ -360,15 +360,15 @@ def parse_paper_length_mm(text: str, what: str = "A length on paper", *, zero: b
     return _in_range(number, text, what, 10_000.0, zero=zero)
 
 
-def parse_counted(text: str, what: str, units: Sequence[str]) -> float:
+def parse_counted(text: str, what: str, example: str, units: Sequence[str]) -> float:
     """Read a number of which the trade has one unit, bare or with that unit: ``10min``, ``4km/h``.
 
     Parameters
     ----------
     text, what
         As for `parse_ground_length_m`.
-    units
-        Ways to write that unit, the first the one of examples.
+    example, units
+        A value as it may be typed, for the error; ways to write that unit, the first the usual one.
 
     Returns
     -------
@@ -380,7 +380,7 @@ def parse_counted(text: str, what: str, units: Sequence[str]) -> float:
     QuantityError
         Unreadable, or another unit.
     """
-    return _measure(text, what, dict.fromkeys(("", *units), 1.0), (f"10{units[0]}", units[0]))
+    return _measure(text, what, dict.fromkeys(("", *units), 1.0), (example, units[0]))
 
 
 def _measure(text: str, what: str, units: dict[str, float], words: tuple[str, str]) -> float:

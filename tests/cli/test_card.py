@@ -105,11 +105,12 @@ def test_breaks_and_pace_take_their_unit(run: Run) -> None:
         "--date",
         "2027-01-15",
     )
-    bare = run(*leg, "--breaks", "10", "--flat-kmh", "4", "--json")
+    bare = run(*leg, "--breaks", "10", "--flat-kmh", "4", "--snow", "1.3", "--paces", "65", "--json")
     assert bare[0] == 0
-    assert run(*leg, "--breaks", "10min", "--flat-kmh", "4km/h", "--json") == bare
+    units = ("--breaks", "10min", "--flat-kmh", "4km/h", "--snow", "1.3x", "--paces", "65paces")
+    assert run(*leg, *units, "--json") == bare
     assert run(*leg, "--breaks", "1h")[2] == (
-        "steybrae: Breaks takes min; got the unit 'h' in '1h'. Write it like 10min.\n"
+        "steybrae: A break takes min; got the unit 'h' in '1h'. Write it like 10min.\n"
     )
 
 

@@ -110,7 +110,8 @@ def test_a_place_may_begin_with_a_minus(run: Run) -> None:
     assert (status, out) == (2, "")
     assert err.startswith(
         "steybrae: The place should lie on the elevation model; -33.45000, -70.66000 does not. "
-        "The model covers latitude 59.1916 to 59.2615, longitude -8.1445 to -7.9766."
+        "The model covers latitude 59.1916 to 59.2615, longitude -8.1445 to -7.9766. "
+        "Give another place, or a model that reaches there."
     )
 
 

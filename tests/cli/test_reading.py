@@ -596,7 +596,7 @@ def test_the_picture_of_a_comparison_carries_the_cautions_and_is_not_overwritten
         (
             ("34deg", "--ruler-only"),
             "--ruler-only says nothing without --gap, --across, --gaps, --index-gaps or --index-every; got "
-            "none. Add it, or leave --ruler-only out.",
+            "none. Add one, or leave --ruler-only out.",
         ),
         (
             ("34deg", "--figure", "a.xyz", "--log", "/nowhere/a.csv"),
@@ -608,20 +608,20 @@ def test_the_picture_of_a_comparison_carries_the_cautions_and_is_not_overwritten
         ),
         (
             ("34deg", "--sample"),
-            "--sample says nothing without --at or --check; got none. Add it, or leave --sample out.",
+            "--sample says nothing without --at or --check; got none. Add one, or leave --sample out.",
         ),
         (
             ("--equal-poles", "1.2m", "1.2m", "--error", "2deg"),
-            "--error says nothing without READING or --down; got none. Add it, or leave --error out.",
+            "--error says nothing without READING or --down; got none. Add one, or leave --error out.",
         ),
         (
             ("34deg", "--at", HERE),
-            "--at says nothing without --dem, --sample, --look, --aspect or --log; got none. Add it, or "
+            "--at says nothing without --dem, --sample, --look, --aspect or --log; got none. Add one, or "
             "leave --at out.",
         ),
         (
             ("34deg", "--within", "10m"),
-            "--within says nothing without --dem or --sample; got none. Add it, or leave --within out.",
+            "--within says nothing without --dem or --sample; got none. Add one, or leave --within out.",
         ),
         (
             ("34deg", "--plan", "plan.zip"),
@@ -633,12 +633,12 @@ def test_the_picture_of_a_comparison_carries_the_cautions_and_is_not_overwritten
         ),
         (
             ("34deg", "--look", "90", "--north", "true"),
-            "--look says nothing without --dem, --sample, --plan or --aspect; got none. Add it, or leave "
+            "--look says nothing without --dem, --sample, --plan or --aspect; got none. Add one, or leave "
             "--look out.",
         ),
         (
             ("34deg", "--aspect", "90", "--north", "true"),
-            "--aspect says nothing without --dem, --sample, --look or --log; got none. Add it, or leave "
+            "--aspect says nothing without --dem, --sample, --look or --log; got none. Add one, or leave "
             "--aspect out.",
         ),
         (
@@ -664,7 +664,7 @@ def test_the_picture_of_a_comparison_carries_the_cautions_and_is_not_overwritten
         ),
         (
             ("34deg", "--north", "true"),
-            "--north says nothing without --look or --aspect; got none. Add it, or leave --north out.",
+            "--north says nothing without --look or --aspect; got none. Add one, or leave --north out.",
         ),
         (
             ("34deg", "--observer", "Ana"),

@@ -319,7 +319,8 @@ class TestRefused:
         [
             (
                 'paces = "many"',
-                "steybrae.toml, [person] paces: 'many' is not a valid float. Correct it there.",
+                "steybrae.toml, [person] paces: Paces to 100 m should look like 65; got 'many'. "
+                "Give a number and its unit.",
             ),
             ("paces = 5", "steybrae.toml, [person] paces: "),
             ('unit = "gon"', "steybrae.toml, [person] unit: Bearings are printed in deg or mil; got 'gon'."),

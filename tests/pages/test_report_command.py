@@ -181,7 +181,7 @@ def test_a_bulletin_of_another_day_in_the_plan_leads_with_no_level(
         (
             "2027-01-20",
             "Forecast EXPIRED: this forecast ended 2027-01-15 18:00 UTC, before 2027-01-20 00:00 UTC of the "
-            "plan. Get another.",
+            "plan. Get a newer one.",
         ),
     ):
         assert run("report", str(plan), "--date", date, "--out", str(page), "--force") == 0

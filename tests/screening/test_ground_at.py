@@ -264,7 +264,8 @@ def test_a_place_off_the_model_is_refused_with_what_the_model_covers(col: float,
     place = place_at(dem, col, row)
     message = (
         rf"^The place should lie on the elevation model; {place.lat_deg:.5f}, {place.lon_deg:.5f} does not\. "
-        r"The model covers latitude 56\.9946 to 57\.0054, longitude -9\.0100 to -8\.9900\.$"
+        r"The model covers latitude 56\.9946 to 57\.0054, longitude -9\.0100 to -8\.9900\. "
+        r"Give another place, or a model that reaches there\.$"
     )
     with pytest.raises(OffModelError, match=message):
         ground_at(place, dem, 10.0)

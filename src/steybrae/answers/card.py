@@ -69,7 +69,7 @@ MORE: Final = Paragraph(
 def card_document(card: RouteCard, *, whole: bool = False) -> Document:
     """Headline, the legs, the places with their checks, times, cautions; or `whole`, all in full."""
     told = _whole(card) if whole else _short(card)
-    blocks = (*finding_blocks(card.forecast, alone=not whole), *_head(card), *told)
+    blocks = (*finding_blocks(card.forecast, card.cautions, alone=not whole), *_head(card), *told)
     return Document(card.name, (*blocks, *(() if whole else (MORE,))))
 
 

@@ -7,9 +7,10 @@ would obey, are replaced, and the standard's two tags left out. Metres round up,
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
+from steybrae.cautions import Caution
 from steybrae.document import Block, Column, Heading, Listing, Paragraph, Table, plain
 from steybrae.errors import DateError
 from steybrae.forecast.beside import (
@@ -49,10 +50,11 @@ REDUCTION_WORDS: Final = (
 """What goes with the method's angles."""
 
 
-def finding_lines(forecast: ForecastBeside | None) -> tuple[str, ...]:
-    """Give what has to be seen first, of legs too; says so where there is no forecast."""
+def finding_lines(forecast: ForecastBeside | None, cautions: Iterable[Caution] = ()) -> tuple[str, ...]:
+    """Give what has to be seen first, of legs too; says where there is none, or one was left out."""
     if forecast is None:
-        return (NO_FORECAST_WORDS,)
+        left_out = (one.text for one in cautions if one.key == "bulletin_left_out")
+        return (next(left_out, NO_FORECAST_WORDS),)
     of_legs = () if of_another_time(forecast.findings) else leg_finding_lines(forecast)
     return (*(plain(finding.text) for finding in forecast.findings), *of_legs)
 
@@ -368,13 +370,15 @@ _REDUCTION_HEADS: Final = (
 )
 
 
-def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> Iterator[Block]:
+def finding_blocks(
+    forecast: ForecastBeside | None, cautions: Iterable[Caution] = (), *, alone: bool = False
+) -> Iterator[Block]:
     """Yield what has to be seen before anything else, levels and problems among it; of another day's a line.
 
     Where it stands alone it has its source too, and what ground it names comes after the places
     (`named_blocks`), which a reader looks for. Else all of it follows (`forecast_blocks`).
     """
-    for line in finding_lines(forecast):
+    for line in finding_lines(forecast, cautions):
         yield Paragraph(line, strong=True)
     if forecast is not None:
         hidden = of_another_time(forecast.findings)

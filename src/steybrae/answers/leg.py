@@ -225,7 +225,7 @@ NOT_RANKED: Final = (
     "without breaks. Letters are those of each line's own places."
 )
 CHANGES: Final = (
-    "Told only where the band of a leg's steepest ground changes: of the leading figure, the interval may "
+    "Told only where the band of a leg's steepest ground changes, by its leading figure: the interval may "
     "reach steeper."
 )
 NO_CHANGE: Final = "No band of a leg changes there; nothing is proved by that."

@@ -76,7 +76,7 @@ def spacing_document(chart: SpacingChart) -> Document:
         Table(tuple(columns), chart.rows),
         Paragraph(
             f"Take a gap as narrow as this, or narrower, for ground {AT_LEAST} that steep; "
-            "gaps are rounded up, so that steybrae gap makes a little less of a printed one: the table leads."
+            "gaps are rounded up. The command gap gives a slightly gentler slope for one: the table leads."
         ),
         Paragraph(
             f"From {lower(chart.unreadable_from_deg).text} a single gap is no wider than a ruler's usual "

@@ -167,7 +167,11 @@ def main() -> None:
 
 def _usage_words(error: Any) -> str:
     """Say what is wrong with a command line; a near miss of an option is answered with the near one."""
-    name = getattr(error, "option_name", None)
+    name, missing = getattr(error, "option_name", None), getattr(error, "param", None)
+    if type(error).__name__ == "MissingParameter" and missing is not None:
+        written = missing.opts[0] if missing.param_type_name == "option" else ""
+        value = missing.metavar or missing.name.upper()
+        return f"{written or value} is needed; got none. Add {' '.join(filter(None, (written, value)))}."
     if type(error).__name__ != "NoSuchOption" or name is None or error.ctx is None:
         return str(error.format_message())
     if name[1:2].isdecimal():

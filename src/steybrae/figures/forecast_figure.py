@@ -91,7 +91,7 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
             figure.text(0.06, y, piece, fontsize=7.5, weight="bold" if loud else "normal", color=INK)
             y -= 0.0115
     words = (
-        f"Numbers: metres of the line on | beside | below ground of that height and aspect, "
+        f"Numbers: metres of the line on | in the corridor | below ground of that height and aspect, "
         f"{and_more(forecast.least_slope_deg)} (below: start zones). Grey with a frame: named. What is not "
         "named is not free of the problem."
     )
@@ -178,7 +178,7 @@ def _profile(
     axes.set_yticks([tick for tick in axes.get_yticks() if low <= tick <= high])
     axes.set_xlabel("km along the line", fontsize=SMALL_PT)
     axes.set_title(
-        "Where the line crosses named ground (black: on the line; outline: beside; hatched: below start "
+        "Where the line crosses named ground (black: on the line; outline: corridor; hatched: below start "
         "zones; crossed: unknown); heights in metres, legs numbered",
         fontsize=SMALL_PT,
         loc="left",

@@ -112,7 +112,7 @@ def _content(card: RouteCard) -> dict[str, Any]:
         "card": card,
         "totals": totals_lines(card),
         "call": call_text(card),
-        "findings": finding_lines(forecast),
+        "findings": finding_lines(forecast, card.cautions),
         "ratings": [] if forecast is None else [*rating_lines(forecast)],
         "bulletins": [
             (head_line(bulletin, asked), (*part_lines(bulletin), *text_lines(bulletin)))

@@ -126,11 +126,17 @@ def _abreast(items: tuple[str, ...], width: int) -> Iterator[str]:
             yield first + " " * (start - _columns(first)) + item
             first = ""
             continue
-        if first:
-            yield from _wrapped(first, width)
+        yield from _hung(first, width)
         first = item
-    if first:
-        yield from _wrapped(first, width)
+    yield from _hung(first, width)
+
+
+def _hung(text: str, width: int) -> Iterator[str]:
+    """Lines of a text, the further ones under what follows its mark and two blanks."""
+    mark, blanks, words = text.partition("  ") if "  " in text[:_LONGEST_MARK] else ("", "", text)
+    begin = f"{mark}{blanks}"
+    for k, line in enumerate(_wrapped(words, max(width - len(begin), 1)) if words else ()):
+        yield f"{' ' * len(begin) if k else begin}{line}"
 
 
 def _item(text: str, width: int, mark: str) -> Iterator[str]:

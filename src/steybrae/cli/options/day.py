@@ -28,6 +28,10 @@ def _choice(name: str) -> Callable[[Any], Any]:
     return read
 
 
+def _paces(text: str) -> Any:
+    return _choice("paces_per_100m")(counted("Paces to 100 m", "65", "paces")(text))
+
+
 def _zone(text: str) -> str:
     from steybrae.route.daylight import parse_zone
 
@@ -62,8 +66,7 @@ class CardMap(Group, panel="Your map, compass and paces"):
         "--paces",
         "Your paces to 100 m, for the pace counts.",
         "PACES",
-        read=_choice("paces_per_100m"),
-        typed=float,
+        read=_paces,
         kept="person",
     )
     unit: str = option(
@@ -106,19 +109,33 @@ class DayOptions(Group, panel="The day"):
         "KM/H",
         default=5.0,
         shown="5km/h",
-        read=counted("The pace on the flat", "km/h", "kmh", "kph"),
+        read=counted("The pace on the flat", "4km/h", "km/h", "kmh", "kph"),
         kept="person",
     )
     off_path: bool = flag("--off-path", "For Tobler: no path.")
-    snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", "TIMES", default=1.0)
-    load: float = option("--load", "Times the walking time for load, 1 to 10.", "TIMES", default=1.0)
+    snow: float = option(
+        "--snow",
+        "Times the walking time for snow, 1 to 10.",
+        "TIMES",
+        default=1.0,
+        shown="1",
+        read=counted("The snow factor", "1.3", "x", "times"),
+    )
+    load: float = option(
+        "--load",
+        "Times the walking time for load, 1 to 10.",
+        "TIMES",
+        default=1.0,
+        shown="1",
+        read=counted("The load factor", "1.1", "x", "times"),
+    )
     breaks: float = option(
         "--breaks",
         "Rest for each hour walked, like 10min.",
         "MINUTES",
         default=0.0,
         shown="0min",
-        read=counted("Breaks", "min", "minutes", "minute"),
+        read=counted("A break", "10min", "min", "minutes", "minute"),
     )
     down_by: str | None = option(
         "--down-by", "When to be down, for the latest times at turning points; sunset if not given.", "HH:MM"

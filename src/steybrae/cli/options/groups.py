@@ -189,9 +189,9 @@ def paper_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
     return partial(parse_paper_length_mm, what=what, zero=zero)
 
 
-def counted(what: str, *units: str) -> Callable[[str], float]:
+def counted(what: str, example: str, *units: str) -> Callable[[str], float]:
     """Read a number, bare or with the one unit that it is in, however that is written."""
-    return partial(parse_counted, what=what, units=units)
+    return partial(parse_counted, what=what, example=example, units=units)
 
 
 def slope_typed(what: str) -> Callable[[str], float]:

@@ -318,7 +318,8 @@ def refuse_alone(given: list[str]) -> None:
         needed = NEEDS.get(name, ())
         if needed and not set(needed) & set(given):
             one_of = needed[0] if len(needed) == 1 else f"{', '.join(needed[:-1])} or {needed[-1]}"
-            message = f"{name} says nothing without {one_of}; got none. Add it, or leave {name} out."
+            it = "it" if len(needed) == 1 else "one"
+            message = f"{name} says nothing without {one_of}; got none. Add {it}, or leave {name} out."
             raise QuantityError(message)
 
 

@@ -214,10 +214,10 @@ def _frame(
 
 def _words(ask: ForecastAsk, start_from_deg: float) -> tuple[str, ...]:
     return (
-        f"Matched: ground of {and_more(ask.least_slope_deg)} on the line and beside it, and possible start "
-        f"zones overhead (from about {lower(start_from_deg, step=1.0).text}) that look down on it, read "
-        "every 50 m, where they face a named aspect at a named height. What lies within its uncertainty of "
-        "an edge counts on both sides (a bound counts within 50 m, the treeline within 100 m).",
+        f"Matched: ground of {and_more(ask.least_slope_deg)} on the line and in its corridor, and possible "
+        f"start zones overhead (from about {lower(start_from_deg, step=1.0).text}) that look down on it, "
+        "read every 50 m, where they face a named aspect at a named height. What lies within its uncertainty "
+        "of an edge counts on both sides (a bound counts within 50 m, the treeline within 100 m).",
         "A bulletin has no slope angles: which slope is steep enough is this program's question, not the "
         "forecasters'. Named aspects and heights are where a problem prevails especially, not the only "
         "places.",

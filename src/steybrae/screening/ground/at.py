@@ -171,8 +171,12 @@ def _position(place: Place, source: DemSource) -> tuple[float, float]:
             f"does not. The model covers latitude {lat.min():.4f} to {lat.max():.4f}, "
             f"longitude {lon.min():.4f} to {lon.max():.4f}."
         )
-        if would_lie_on(source.grid, np.array([place.lat_deg]), np.array([place.lon_deg])).any():
-            message += " With latitude and longitude exchanged it would: check their order."
+        exchanged = would_lie_on(source.grid, np.array([place.lat_deg]), np.array([place.lon_deg])).any()
+        message += (
+            " With latitude and longitude exchanged it would: check their order."
+            if exchanged
+            else " Give another place, or a model that reaches there."
+        )
         raise OffModelError(message)
     return col, row
 
