@@ -23,6 +23,7 @@ from steybrae.quantities import shown_slope_deg
 from steybrae.screening.compared import LegMoved, LineMoved, RouteLines
 from steybrae.screening.places.words import place_words
 from steybrae.screening.totals import doubtful_heights
+from steybrae.value import slope
 
 pytestmark = pytest.mark.usefixtures("screened_once")
 
@@ -132,6 +133,8 @@ def test_a_plan_keeps_the_lines_and_the_report_shows_them(run: Run, several: str
     shown = Reader(page.read_text("utf-8"))
     way = kept.ways_off[0]
     assert f"Ways off {way_off_text(way)} " in shown.words
+    # On the first screen a way off was so many minutes, and as steep as nobody said.
+    assert f"steepest on it {slope(way.slope_max_deg, at_least=way.open_above).text}" in way_off_text(way)
     assert leaves_text(way) in shown.words
     assert [row[0] for row in shown.tables[0]] == ["Line", "High", "Low"]
     drawn = [attributes.get("class") for tag, attributes in shown.tags if tag == "path"]

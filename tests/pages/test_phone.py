@@ -95,7 +95,7 @@ def test_what_is_valid_is_said(made: Made) -> None:
     """The first words on the hill were "Valid 2027-01-14 18:00 UTC to ...", and not of what."""
     first = re.findall(r'<p class="first">(.*?)</p>', made.page.read_text("utf-8"))
     assert first[0] == "Avalanche forecast. Valid 2027-01-14 18:00 UTC to 2027-01-15 18:00 UTC."
-    assert first[1] == "considerable (3): above 800 m, all aspects."
+    assert first[1] == "Danger rating considerable (3): above 800 m, all aspects."
 
 
 def go(page: Page, name: str) -> None:

@@ -176,7 +176,7 @@ def test_a_bulletin_of_another_day_in_the_plan_leads_with_no_level(
         (
             "2027-01-15",
             "Forecast No time of the day was given: every bulletin that holds on that day is shown. "
-            f"Give --start. {VALID}. considerable (3): above 800 m",
+            f"Give --start. {VALID}. Danger rating considerable (3): above 800 m",
         ),
         (
             "2027-01-20",
@@ -257,7 +257,7 @@ def test_a_level_stands_with_when_it_holds(made: Made, tmp_path: Path, sample_de
     assert run("card", str(plan), *DAY, *told) == 0
     for one in (page, phone):
         words = " ".join(Reader(one.read_text("utf-8")).words.split())
-        assert f"{VALID}. considerable (3): above 800 m" in words
+        assert f"{VALID}. Danger rating considerable (3): above 800 m" in words
         level = "considerable (3), above 800 m, all aspects:"
         assert words.count(level) == words.count(f"{VALID} {level}") > 10
 

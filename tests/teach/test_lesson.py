@@ -103,6 +103,16 @@ def test_ground_with_a_hole_is_refused() -> None:
         lesson_ground(dem)
 
 
+def test_a_model_that_is_too_small_is_refused_with_its_size() -> None:
+    """It asked for a larger scale, which the lesson has not."""
+    dem = sample_surface(Plane(20.0, 0.0), (90, 140), 10.0)
+    message = (
+        r"The lesson needs a square of 1500 m; the model is 1[34]\d\d m by (89|90)\d m. Take a larger model."
+    )
+    with pytest.raises(ModelError, match=f"^{message}$"):
+        lesson_ground(dem)
+
+
 def _degrees(ask: str) -> list[float]:
     return [
         float(word.rstrip("°.,"))

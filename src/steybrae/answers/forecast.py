@@ -126,7 +126,7 @@ def rating_lines(forecast: ForecastBeside) -> Iterator[str]:
     for bulletin in () if of_another_time(forecast.findings) else forecast.bulletins:
         if bulletin.danger_ratings:
             yield f"Valid {span_text(bulletin)}."
-        yield from (f"{part_line(rating)}." for rating in ratings_told(bulletin))
+        yield from (f"Danger rating {part_line(rating)}." for rating in ratings_told(bulletin))
 
 
 def part_lines(bulletin: Bulletin) -> tuple[str, ...]:

@@ -355,11 +355,13 @@ def leaves_text(way: WayOff) -> str:
 
 
 def way_off_text(way: WayOff) -> str:
-    """Say in a line where a way off leaves the line, how long it is, and for how long."""
+    """Say in a line where a way off leaves the line, how long it is, for how long, and its steepest."""
     at, least = way.leaves, way.time_at_least
+    steepest = slope(way.slope_max_deg, at_least=way.open_above).text
     return (
         f"{way.name}: leaves leg {at.leg}, {kilometres(at.chainage_m).text} from the start; "
-        f"{kilometres(way.length_m).text}, {minutes(way.time_min, at_least=least).text}"
+        f"{kilometres(way.length_m).text}, {minutes(way.time_min, at_least=least).text}, "
+        f"steepest on it {steepest}"
     )
 
 

@@ -15,11 +15,12 @@ from steybrae.field.limits import apparent_slope_deg
 from steybrae.frozen import dataclass
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.paper.spacing import gap_for_slope_mm
-from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
+from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle, round_down
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormGrid, form_grid
-from steybrae.teach.map_ground import MapGround, MapLook, map_ground
+from steybrae.teach.map_ground import LEAST_FRAME_MM, MapGround, MapLook, map_ground
 from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import between, slope
 
 LESSON_SCALES: Final = (10_000, 20_000, 24_000, 25_000, 40_000, 50_000)
@@ -311,6 +312,12 @@ def lesson_ground(source: DemSource, middle: tuple[float, float] | None = None) 
     that are wholly known. `ModelError` where none is, or the model is too small or too coarse.
     """
     rows, cols = source.grid.shape
+    across_m, down_m = cell_size_m(source.grid, cols / 2.0, rows / 2.0)
+    sides_m, least_m = (cols * across_m, rows * down_m), LEAST_FRAME_MM * SCALE / 1000.0
+    if min(sides_m) < least_m:
+        size = " by ".join(f"{round_down(side_m, 1.0):.0f} m" for side_m in sides_m)
+        message = f"The lesson needs a square of {least_m:g} m; the model is {size}. Take a larger model."
+        raise ModelError(message)
     shares = (np.arange(TRIED) + 0.5) / TRIED
     places = [(c * cols, r * rows) for r in shares for c in shares] if middle is None else [middle]
     best: tuple[float, MapGround, Array] | None = None
