@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,14 @@ from rasterio.enums import Resampling
 from tests.made_models import Made, finer, read_made
 
 import steybrae
+from steybrae.answers.card import card_document
+from steybrae.answers.route import route_document
+from steybrae.card import CardSettings, make_card
+from steybrae.cautions import UNIT_STEEP, Caution
+from steybrae.files.model.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.render.terminal import terminal_text
+from steybrae.screening import Settings, screen_route
 
 Run = Callable[..., tuple[int, str, str]]
 VERDICT = re.compile(r"\b(safe|safely|up to|go|no-go|nogo)\b", re.IGNORECASE)
@@ -33,6 +43,28 @@ def made_finer(sample_dem: Path, tmp_path_factory: pytest.TempPathFactory) -> Pa
     model = read_made(sample_dem / "stey_massif.tif")
     part = Made(model.heights[200:420, 300:560], model.transform, model.crs)
     return finer(part, 3, Resampling.bilinear).write(tmp_path_factory.mktemp("model") / "finer.tif")
+
+
+def test_a_unit_in_doubt_stands_before_every_figure(run: Run, sample_dem: Path, tmp_path: Path) -> None:
+    """It stood last among the cautions: "steepest 82.6 degrees" came first, and every figure was wrong."""
+    whole = read_made(sample_dem / "stey_massif.tif")
+    part = Made(whole.heights[300:500, 300:500] / 0.3048, whole.transform, whole.crs)
+    model = part.write(tmp_path / "feet.tif")
+    out = " ".join(run("model", str(model))[1].split())
+    lead = "It is steeper over 60 m than almost any land is: its heights may be in feet"
+    assert out.index(lead) < out.index("state --z-unit") < out.index("Where it shows")
+
+
+def test_a_route_and_its_card_say_so_first(sample_dem: Path) -> None:
+    with open_model([sample_dem / "stey_massif.tif"]) as opened:
+        found = screen_route(read_route(sample_dem / "day.gpx"), opened, Settings(reach_m=20.0))
+    doubt = Caution("unit_doubtful", UNIT_STEEP)
+    card = make_card(found, CardSettings(dt.date(2027, 1, 15)))
+    for text in (
+        terminal_text(route_document(replace(found, cautions=(*found.cautions, doubt))), 100),
+        terminal_text(card_document(replace(card, cautions=(*card.cautions, doubt))), 100),
+    ):
+        assert text.index("The heights look like another unit") < text.index("58.2°")
 
 
 def test_the_answer_leads_with_what_it_means(run: Run, sample_dem: Path) -> None:

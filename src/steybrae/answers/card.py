@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
-from steybrae.answers.route import legs_left_text
+from steybrae.answers.route import legs_left_text, unit_doubt
 from steybrae.card.result import CardLeg, CardPlace, Check, RouteCard
 from steybrae.card.times import about_text, latest_words
 from steybrae.card.wording import (
@@ -175,6 +175,7 @@ def _head(card: RouteCard) -> Iterator[Block]:
     start = f", start {card.start_text}" if card.start_text else ""
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
     yield Heading(f"{card.name}, {card.date}{start}", level=1)
+    yield from unit_doubt(card.cautions)
     yield Paragraph(f"{'; '.join(totals_lines(card))}.")
     if card.party:
         yield Paragraph(f"Party: {card.party}.")

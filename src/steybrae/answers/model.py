@@ -67,6 +67,7 @@ def model_document(found: ModelExamined) -> Document:
 
 def model_lines(found: ModelExamined) -> Iterator[str]:
     """Yield what it means for this work, the sentences that lead."""
+    yield from (one.words for one in found.findings if one.kind == "unit doubtful")
     yield _meaning(found)
     possible = lower(found.possible_from_deg).text
     yield f"Middling ground that it shows as {possible} may be {STEEP_DEG:g}°: a possible start zone."

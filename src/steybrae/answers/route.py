@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
@@ -15,6 +15,7 @@ from steybrae.answers.overhead import (
     zone_lengths_text,
 )
 from steybrae.bands import STEEP_DEG, bands_text
+from steybrae.cautions import Caution
 from steybrae.document import (
     Block,
     Cautions,
@@ -165,7 +166,13 @@ def headline(found: RouteScreening) -> Iterator[Block]:
     unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
     extent = f"{found.read_as}, {legs_and_length(totals.legs, totals.length_m)}"
     yield Heading(f"{found.name or 'Route'} ({extent}): {climbs}{on_map}{unknown}", level=1)
+    yield from unit_doubt(found.cautions)
     yield Paragraph(f"Steepest {on}, {beside}, overhead {overhead_text(found)}.")
+
+
+def unit_doubt(cautions: Iterable[Caution]) -> Iterator[Block]:
+    """Say before any figure that heights look like another unit: all of them would be wrong."""
+    yield from (Paragraph(one.line, strong=True) for one in cautions if one.key == "unit_doubtful")
 
 
 def steepest_words(found: RouteScreening) -> tuple[str, str]:
