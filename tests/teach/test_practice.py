@@ -491,7 +491,7 @@ def test_unknown_ground_is_a_patch_and_never_asked_about() -> None:
         (
             lambda: sheet(1, look=MapLook(250_000.0, 10.0)),
             ModelError,
-            "A map needs at least 60 mm each way; at 1:250000 the model is 35.9 mm by 27.9 mm. "
+            "A map needs at least 60 mm each way; at 1:250000 the model is 35 mm by 27 mm. "
             "Take a larger model or a larger scale.",
         ),
         (

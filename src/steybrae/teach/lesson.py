@@ -15,7 +15,7 @@ from steybrae.field.limits import apparent_slope_deg
 from steybrae.frozen import dataclass
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.paper.spacing import gap_for_slope_mm
-from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle, round_down
+from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormGrid, form_grid
 from steybrae.teach.map_ground import LEAST_FRAME_MM, MapGround, MapLook, map_ground
@@ -315,7 +315,7 @@ def lesson_ground(source: DemSource, middle: tuple[float, float] | None = None) 
     across_m, down_m = cell_size_m(source.grid, cols / 2.0, rows / 2.0)
     sides_m, least_m = (cols * across_m, rows * down_m), LEAST_FRAME_MM * SCALE / 1000.0
     if min(sides_m) < least_m:
-        size = " by ".join(f"{round_down(side_m, 1.0):.0f} m" for side_m in sides_m)
+        size = " by ".join(f"{int(side_m)} m" for side_m in sides_m)
         message = f"The lesson needs a square of {least_m:g} m; the model is {size}. Take a larger model."
         raise ModelError(message)
     shares = (np.arange(TRIED) + 0.5) / TRIED

@@ -17,7 +17,6 @@ from numpy.typing import ArrayLike
 
 from steybrae.errors import ModelError
 from steybrae.frozen import dataclass
-from steybrae.quantities import round_down
 from steybrae.teach.slope_scale import map_name
 from steybrae.terrain.attributes import PointAttributes, SlopeField, at_points, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
@@ -226,7 +225,7 @@ def _check_size(cell_m: float, scale: float, width_mm: float, height_mm: float) 
         raise ModelError(message)
     if min(width_mm, height_mm) < LEAST_FRAME_MM:
         least = f"{LEAST_FRAME_MM:g} mm each way; at 1:{scale:.0f}"
-        size = " by ".join(f"{round_down(side_mm, 0.1):.1f} mm" for side_mm in (width_mm, height_mm))
+        size = " by ".join(f"{int(side_mm)} mm" for side_mm in (width_mm, height_mm))
         message = f"A map needs at least {least} the model is {size}. Take a larger model or a larger scale."
         raise ModelError(message)
 
