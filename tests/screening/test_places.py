@@ -234,6 +234,22 @@ def test_drops_on_both_sides_are_told_of_both():
     assert found.legs[0].drop == drop
 
 
+def test_steep_ground_with_a_hole_in_its_corridor_alone_is_open_above():
+    """All that the line touches is known, with an end; two cells 40 m beside it are not."""
+    dem = made(lambda east, _: east * math.tan(math.radians(35.0)), 5.0, 121)
+    holed = dem.heights_m.copy()
+    holed[60:62, 68] = np.nan
+    for heights, is_open in ((dem.heights_m, False), (holed, True)):
+        found = along_north(Dem(dem.grid, heights), 300.0, place_error_m=50.0, reach_m=100.0)
+        place = next(one for one in found.places if "underfoot" in one.kinds)
+        assert place.slope_high_deg is not None
+        assert (place.open_above, place.unknown_near_m > 0.0) == (is_open, is_open)
+        assert place.corridor is not None
+        assert place.corridor.slope_high_deg == found.legs[0].slope_corridor_high_deg
+        assert place.corridor.slope_high_deg > 35.0
+        assert place_line(place).startswith("underfoot at least 35.0°") == is_open
+
+
 def test_a_drop_among_unknown_slopes_is_told():
     """One height of nine is missing: no slope is known, and a step of 22 m to the left is."""
     east = np.arange(81) * 5.0 + 2.5 - 202.5

@@ -329,9 +329,9 @@ def _worst(line: Line, place: PlaceThatMatters) -> tuple[OnLine, OnLine]:
         "overhead": None if place.overhead is None else place.overhead.at,
         "unknown": place.unknown_at,
     }
-    told = [spots[kind] for kind in place.kinds if spots.get(kind) is not None]
+    told = next(filter(None, map(spots.get, place.kinds)), None)
     first, last = place.from_.chainage_m, place.to.chainage_m
-    middle = told[0].chainage_m if told and told[0] is not None else (first + last) / 2.0
+    middle = (first + last) / 2.0 if told is None else told.chainage_m
     start = min(max(middle - TOLD_M / 2.0, first), last - TOLD_M)
     return line.spot(start), line.spot(start + TOLD_M, ends=True)
 
@@ -384,7 +384,7 @@ def places_at_length(places: Sequence[PlaceThatMatters]) -> set[int]:
     chosen: set[int] = set()
 
     def is_told(k: int) -> bool:
-        return k in chosen or any(same_ground(places[k], places[other]) for other in chosen)
+        return any(same_ground(places[k], places[other]) for other in chosen)
 
     of_kind = {kind: [k for k, place in enumerate(places) if kind in place.kinds] for kind in KINDS}
     # Beside steep ground underfoot the corridor is no place of its own.
