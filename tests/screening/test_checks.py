@@ -70,8 +70,8 @@ class Heights:
         return j[inside], i[inside]
 
 
-def look_at_checks(source: DemSource, route: Route, found: RouteScreening) -> int:
-    """Hold every check of a line against the ground; how many there were."""
+def look_at_checks(source: DemSource, route: Route, found: RouteScreening, round_m: float = ROUND_M) -> int:
+    """Hold every check of a line against the ground, `round_m` round it; how many there were."""
     ground = Heights(source)
     line = np.array([ground.at(one.lat_deg, one.lon_deg) for one in route.points])
     starts = np.concatenate(([0.0], np.cumsum([leg.length_m for leg in found.legs])))
@@ -88,7 +88,7 @@ def look_at_checks(source: DemSource, route: Route, found: RouteScreening) -> in
             assert abs(along[0] * here[1] - along[1] * here[0]) / np.hypot(*along) < 0.3
             assert np.hypot(*here) == pytest.approx(check.chainage_m, rel=2e-3, abs=0.3)
             # Nothing unknown, steep or falling away round it.
-            j, i = ground.near(col, row, ROUND_M)
+            j, i = ground.near(col, row, round_m)
             assert np.isfinite(ground.z[j, i]).all()
             assert (ground.slope[j, i] < 30.0).all()
             for dj, di in ((0, 1), (1, 0)):
@@ -182,10 +182,21 @@ def test_checks_on_made_ground(made: tuple[Surface, float], spots: list[tuple[fl
 
 
 @pytest.mark.parametrize(
-    ("name", "least"), [("tyrol_1_5m.tif", 5), ("tyrol_4_5m.tif", 3), ("california_1m.tif", 1)]
+    ("name", "error_m", "least"),
+    [
+        ("tyrol_1_5m.tif", None, 5),
+        ("tyrol_4_5m.tif", None, 3),
+        ("california_1m.tif", None, 1),
+        ("tyrol_4_5m.tif", 45.0, 2),
+        ("tyrol_1_5m.tif", 60.0, 1),
+    ],
 )
-def test_checks_on_real_ground(shared_data: Path, name: str, least: int) -> None:
-    """Four lines over each, across, up and from corner to corner of its middle, both ways."""
+def test_checks_on_real_ground(shared_data: Path, name: str, error_m: float | None, least: int) -> None:
+    """Four lines over each, across, up and from corner to corner of its middle, both ways.
+
+    With a position error above 30 m all of its circle has to serve, beyond what was looked at along the line.
+    """
+    look = LOOK if error_m is None else replace(LOOK, place_error_m=error_m, model_kind="lidar")
     with open_model([shared_data / "terrain" / name]) as source:
         rows, cols = source.grid.shape
         count = 0
@@ -197,8 +208,24 @@ def test_checks_on_real_ground(shared_data: Path, name: str, least: int) -> None
         ):
             xy = [source.grid.xy(u * cols, v * rows) for u, v in shares]
             route = route_on(source, [(float(x), float(y)) for x, y in xy])
-            count += look_at_checks(source, route, screen_route(route, source, LOOK))
+            found = screen_route(route, source, look)
+            count += look_at_checks(source, route, found, max(ROUND_M, error_m or 0.0))
         assert count >= least
+
+
+@pytest.mark.parametrize("error_m", [10.0, 50.0])
+def test_no_slope_is_measured_nearer_to_steep_ground_than_the_position_is_known(error_m: float) -> None:
+    """Across 20 to 28 degrees, from the middle on 30.5: of ground so alike the figures would serve."""
+    level = model(Plane(0.0, 0.0), (161, 161), 5.0)
+    away = (np.arange(161) + 0.5 - 80.5) * 5.0
+    east, north = away[None, :], -away[:, None]
+    slope_deg = np.where(north > 0.0, 30.5, np.clip(28.0 + (north + 35.0) * 0.02, 20.0, 28.0))
+    dem = Dem(level.grid, east * np.tan(np.radians(slope_deg)))
+    route = route_on(dem, [(0.0, -250.0), (0.0, 250.0)])
+    found = screen_route(route, dem, replace(LOOK, place_error_m=error_m, model_kind="lidar"))
+    assert look_at_checks(dem, route, found, max(ROUND_M, error_m)) >= 1
+    (check,) = (c for c in found.legs[0].expected_readings if c.quantity == "slope")
+    assert check.chainage_m <= 250.0 - max(ROUND_M, error_m)
 
 
 def test_one_ground_is_one_check_that_all_its_places_name(shared_data: Path) -> None:

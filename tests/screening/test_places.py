@@ -396,11 +396,12 @@ def test_ground_of_27_degrees_is_possible_only_and_a_hole_beside_it_is_a_place()
     assert "nknown ground" in found.places[0].words
 
 
+@pytest.mark.parametrize("turned", range(4), ids=["west", "south", "east", "north"])
 @pytest.mark.parametrize(
     ("foot", "kind"), [("level", "flattening"), ("wall", "drop"), ("far", None)], ids=["level", "wall", "far"]
 )
-def test_a_trap_below_a_steep_place_is_told_with_it(foot, kind):
-    """35 degrees down to the west; 150 m off it ends on level ground, or in a wall of 40 m, or not at all."""
+def test_a_trap_below_a_steep_place_is_told_with_it(foot, kind, turned):
+    """35 degrees down; 150 m off it ends on level ground, or in a wall of 40 m, or not at all."""
 
     def heights(east, _):
         slope = east * math.tan(math.radians(35.0))
@@ -408,7 +409,11 @@ def test_a_trap_below_a_steep_place_is_told_with_it(foot, kind):
             return np.maximum(slope, -150.0 * math.tan(math.radians(35.0)))
         return slope - 40.0 * np.clip((-150.0 - east) / 10.0, 0.0, 1.0) * (foot == "wall")
 
-    found = along_north(made(heights, 5.0, 201), 200.0, reach_m=100.0)
+    dem = made(heights, 5.0, 201)
+    dem = Dem(dem.grid, np.rot90(dem.heights_m, turned).copy())
+    along = [(0.0, -100.0), (-100.0, 0.0), (0.0, 100.0), (100.0, 0.0)]
+    line = route_on(dem, [along[-turned], along[2 - turned]])
+    found = screen_route(line, dem, replace(NEAR, reach_m=100.0))
     (place,) = (place for place in found.places if "underfoot" in place.kinds)
     below = place.trap_below
     assert (below and below.kind) == kind
