@@ -193,9 +193,11 @@ def _nearest(
 
     def away(span: Span) -> dt.timedelta:
         start, end = span
-        before = dt.timedelta(0) if start is None or start <= walk[1] else start - walk[1]
-        after = dt.timedelta(0) if end is None or end >= walk[0] else walk[0] - end
-        return max(before, after)
+        # None of them holds at any of the time: one of the two is not negative, and the larger.
+        return max(
+            dt.timedelta.min if start is None else start - walk[1],
+            dt.timedelta.min if end is None else walk[0] - end,
+        )
 
     least = min(away(span) for span in spans)
     kept = [k for k, span in enumerate(spans) if away(span) == least]
