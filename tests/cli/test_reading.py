@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 from tests.conftest import SamplePlan
 
+import steybrae
 from steybrae.files.logs import read_log
 from steybrae.teach.field_sheet import TYPE_IN, field_sheet
 
@@ -425,6 +426,22 @@ def checks_of(plan: Path) -> dict[int, list[str]]:
     return {
         leg.number: [check.number for check in leg_checks(leg, day, "latlon")] for leg in read_plan(plan).legs
     }
+
+
+def test_a_check_of_a_plan_is_told_in_the_bands_of_the_plan(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Card and page for a phone said 27.5-34 of a reading of 33, this 30-35."""
+    monkeypatch.chdir(tmp_path)
+    edges = ("--edges", "20,27.5,34,41")
+    assert run("route", "--sample", *edges, "--reach", "20m", "--save", "p.zip")[0] == 0
+    check = ("33deg", "--plan", "p.zip", "--check", "4a")
+    Path("steybrae.toml").write_text('[bands]\nedges = "25,30"\n')
+    found = answer(run, *check)
+    assert (found["band"]["label"], found["bands_possible"][-1]["label"]) == ("27.5-34", "34-41")
+    assert found["settings_file"] is None
+    assert answer(run, *check, "--edges", "32,40")["band"]["label"] == "32-40"
+    assert steybrae.compare(33, steybrae.Plan.read("p.zip").check("4a")).result.band.label == "27.5-34"
 
 
 def test_a_number_of_a_leg_serves_where_it_has_one_check(run: Run, plan: Path) -> None:

@@ -10,6 +10,7 @@ from typing import Final, Literal, get_args
 
 import numpy as np
 
+from steybrae.bands import BandScheme
 from steybrae.card.result import Beside, Check, CliffBelow
 from steybrae.errors import PlanError
 from steybrae.field.agreement import Answer, Origin, Reference, compare
@@ -139,7 +140,8 @@ def check_of(plan: RouteScreening, number: str, name: str) -> Source:
     place = Place(check.lat_deg, check.lon_deg, f"check {check.number}")
     # What a file of settings gave the plan holds for its checks too.
     taken = tuple(caution for caution in plan.cautions if caution.key == "settings_file")
-    return Source(reference, basis, (*leg.cautions, *taken), place)
+    scheme = BandScheme(plan.settings.edges_deg)
+    return Source(reference, basis, (*leg.cautions, *taken), place, scheme=scheme)
 
 
 HALF_AHEAD_DEG: Final = 45.0

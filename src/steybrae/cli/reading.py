@@ -108,8 +108,10 @@ def reading(
         *hand,
     ]
     sources = [source for source in found if source is not None]
+    # A plan brings its bands.
+    scheme = bands.bands if check is None or "--edges" in given else None
     compared = compare_sources(
-        own, sources, scheme=bands.bands, magnetic=turned.magnetic, look_true_deg=turned.look_true_deg
+        own, sources, scheme=scheme, magnetic=turned.magnetic, look_true_deg=turned.look_true_deg
     )
     result = with_taken(compared)
     if outputs.figure is not None:

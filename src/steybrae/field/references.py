@@ -35,6 +35,8 @@ class Source:
         Whether a measured aspect fits there; None where none was asked for.
     open_above
         Whether it may be steeper by an amount not known.
+    scheme
+        Bands that its plan is in; None where it is of none.
     """
 
     reference: Reference
@@ -43,6 +45,7 @@ class Source:
     place: Place | None = None
     aspect: AspectFit | None = None
     open_above: bool = False
+    scheme: BandScheme | None = None
 
 
 def compare_sources(
@@ -57,6 +60,8 @@ def compare_sources(
 
     Parameters
     ----------
+    scheme
+        Bands asked for; None those of a plan's check, else the usual ones.
     magnetic
         Whether a magnetic bearing was turned to true north for it.
     look_true_deg
@@ -70,7 +75,7 @@ def compare_sources(
     result = compare_readings(
         readings,
         [source.reference for source in sources],
-        scheme=scheme,
+        scheme=scheme or next((source.scheme for source in sources if source.scheme is not None), None),
         situation=Situation(magnetic=magnetic, open_above=any(source.open_above for source in sources)),
     )
     own_keys = {caution.key: caution for caution in result.cautions}

@@ -137,10 +137,11 @@ def _chosen(
         return {}
     arguments = [str(value) for name, value in given.items() if not name.startswith("-")]
     plan = any(value.lower().endswith(".zip") for value in arguments)
+    own = plan or "--plan" in given
     found = {}
     wanted = {name[2:]: said.kept for name, said in options.items() if said.kept and name not in given}
     for key, table in wanted.items():
-        if table == "model" or (plan and table in OF_A_PLAN):
+        if table == "model" or (own and table in OF_A_PLAN):
             continue
         for name in filter(None, (key, options[f"--{key}"].old[2:])):  # the older is of this command alone
             if name in tables.get(table, {}):
