@@ -89,21 +89,24 @@ class Matching:
     """Grounds of all legs of a line, taken from each stretch as it is read."""
 
     def __init__(self, ready: ReadyLine) -> None:
-        self._kept = ready.kept
+        self._ready = ready
         self._how = cells_known(ready.settings.vertical_error_m, ready.known, max(ready.overhead.look.cell_m))
-        self._overhead, self._from_deg = zones_overhead(ready.overhead, ready.tracks, self._how)
         self._legs: list[LegCells] = []
 
     def leg(self, track: Track, look: Look) -> Callable[[StretchRead], None]:
         """Begin the next leg; what is returned takes its stretches."""
-        cells = self._kept.of("cells", (track, look, self._how), lambda: LegCells(track, look, self._how))
-        self._legs.append(cells)
+        parts = track, look, self._how
+        self._legs.append(self._ready.kept.of("cells", parts, lambda: LegCells(*parts)))
         return self._legs[-1].take
 
     def grounds(self) -> tuple[LegGrounds, ...]:
-        """Grounds of each leg."""
-        both = zip(self._legs, self._overhead, strict=True)
-        return tuple(LegGrounds(*leg.line_and_corridor(), above, self._from_deg) for leg, above in both)
+        """Grounds of each leg.
+
+        Asked for last: what is overhead is read again, and the line's cautions count each height once.
+        """
+        overhead, from_deg = zones_overhead(self._ready.overhead, self._ready.tracks, self._how)
+        both = zip(self._legs, overhead, strict=True)
+        return tuple(LegGrounds(*leg.line_and_corridor(), above, from_deg) for leg, above in both)
 
 
 class LegCells:
