@@ -232,6 +232,9 @@ def overhead_of(
             "overhead at least 27.4°, look 301° magnetic; path angle at least 24.1°",
         ),
         (overhead_of(sight(None)), False, "overhead 27.4° by sight alone, no path down to here found"),
+        # It said that no path was found, and told the path's angle.
+        (overhead_of(sight(None), 24.01), False, "overhead 27.4°, hidden; path angle 24.1°"),
+        (overhead_of(None, 24.01), False, "path angle 24.1°"),
     ],
 )
 def test_overhead_is_shown_where_the_screening_has_it(

@@ -12,6 +12,7 @@ from tests.on_grid import model, route_on
 from tests.synthetic import Plane
 
 from steybrae.answers.ground import ground_lines, places_csv_table, places_document
+from steybrae.bands import BandScheme
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import as_json
 from steybrae.route.positions.places import Place
@@ -19,6 +20,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.ground.result import GroundPlaces
+from steybrae.screening.totals import route_totals
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.overhead.path import alpha_deg
 
@@ -69,6 +71,16 @@ def test_a_level_leg_below_a_wall_shows_the_wall(below):
     assert below.totals.overhead_max_leg == 1
     assert below.totals.in_start_zone_m == 0.0
     assert not below.totals.unknown_above
+
+
+def test_a_path_alone_is_overhead_of_the_day(below):
+    """The headline said that nothing was in sight, or unknown, and the leg told the path's angle."""
+    leg = below.legs[0]
+    for in_zone in (False, True):
+        looks = replace(leg.overhead, in_start_zone=in_zone, sight=None, sight_outside=None)
+        totals = route_totals((replace(leg, overhead=looks),), BandScheme(), ())
+        told = totals.overhead_max_deg, totals.overhead_inside_max_deg
+        assert told == ((None, looks.path.deg) if in_zone else (looks.path.deg, None))
 
 
 def test_every_leg_carries_the_caution_of_overhead_angles(below):

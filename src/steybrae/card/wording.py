@@ -209,8 +209,9 @@ def _overhead(overhead: Overhead, unit: str) -> str:
         parts.append(f"overhead {slope(overhead.sight_deg, at_least=least).text}, look {look}")
     elif overhead.unfiltered_deg is not None:
         sight = slope(overhead.unfiltered_deg, at_least=least).text
-        parts.append(f"overhead {sight} by sight alone, no path down to here found")
-    else:
+        hidden = " by sight alone, no path down to here found" if overhead.path_deg is None else ", hidden"
+        parts.append(f"overhead {sight}{hidden}")
+    elif overhead.path_deg is None:
         parts.append(f"overhead {UNKNOWN}" if least else "no start zone found overhead")
     if overhead.path_deg is not None:
         parts.append(f"path angle {slope(overhead.path_deg, at_least=least).text}")

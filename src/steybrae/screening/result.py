@@ -349,12 +349,13 @@ class Totals(LineFacts):
     unknown_m
         Metres of unknown ground; with band_lengths_m they add up to length_m.
     overhead_max_deg
-        Steepest sight up to a start zone from those parts of the line that lie in none: the open ones
-        of its legs and all of its places, degrees; None where there is none or it is unknown.
+        Steepest sight or path up to a start zone from those parts of the line that lie in none: the open
+        sights of its legs, paths of legs in none, all of its places, degrees; None where there is none or
+        it is unknown.
     overhead_max_leg
         The leg it is from; None as overhead_max_deg.
     overhead_inside_max_deg
-        Steepest open sight from within a start zone, where it is steeper than that; else None.
+        Steepest open sight or path from within a start zone, where it is steeper than that; else None.
     overhead_inside_max_leg
         The leg it is from; None as overhead_inside_max_deg.
     in_start_zone_m

@@ -83,7 +83,7 @@ _Sight = tuple[float, int]
 def _overheads(
     legs: Sequence[LegScreening], places: Sequence[PlaceThatMatters]
 ) -> tuple[_Sight | None, _Sight | None]:
-    """Steepest sight from outside of start zones and its leg; that from within one where it is steeper."""
+    """Steepest sight or path from outside of start zones and its leg; from within one where it is steeper."""
     outside: list[_Sight] = [
         (place.overhead.deg, place.overhead.at.leg)
         for place in places
@@ -97,6 +97,9 @@ def _overheads(
         for sights, sight in ((outside, looks.sight_outside), (inside, looks.sight)):
             if sight is not None and sight.deg is not None:
                 sights.append((sight.deg, leg.number))
+        if looks.path is not None:
+            # From where on the leg it arrives is not told: from within, where any of it is.
+            (inside if looks.in_start_zone else outside).append((looks.path.deg, leg.number))
     lead = max(outside, key=lambda one: one[0], default=None)
     within = max(inside, key=lambda one: one[0], default=None)
     return lead, within if within is not None and (lead is None or within[0] > lead[0]) else None
