@@ -65,8 +65,11 @@ def test_what_is_typed_reaches_the_desk(run: Run, asked: list[DeskAsk]) -> None:
 
 def test_what_stands_in_the_file_of_settings_reaches_the_desk(run: Run, asked: list[DeskAsk]) -> None:
     Path("steybrae.toml").write_text('[map]\ngrid = "bng"\ninterval = "10m"\n\n[line]\ndrift = 5\n', "utf-8")
+    with Path("steybrae.toml").open("a", encoding="utf-8") as file:
+        file.write("[person]\nflat-kmh = 4.0\n")
     assert run("desk", *MODEL)[0] == 0
     ask = asked[0]
+    assert ask.card.flat_kmh == 4.0
     assert (ask.card.grid, ask.settings.interval_m, ask.settings.drift_deg) == ("bng", 10.0, 5.0)
     assert ask.lines == ()
     assert "grid bng" in ask.cautions[0].text

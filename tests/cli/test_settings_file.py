@@ -186,6 +186,23 @@ class TestModels:
         map_ = ("--scale", "1:25000", "--interval", "10m", "--out", "class.pdf", "--answers", "key.pdf")
         assert run("sheet", "practice", *plan, *map_)[0] == 0
 
+    def test_a_persons_pace_and_contact_wait_for_a_day(
+        self, run: Run, folder: Path, sample_plan: SamplePlan
+    ) -> None:
+        """They were taken for a day without a date, so that route and report refused every line."""
+        (folder / "steybrae.toml").write_text(
+            '[person]\ntime-rule = "naismith"\nflat-kmh = 4.0\ncall = "Base"\n'
+        )
+        assert run("route", "--sample", "--reach", "20m")[0] == 0
+        plan = str(sample_plan.path)
+        assert run("report", plan, "--out", "bare.html")[0] == 0
+        assert run("report", plan, "--date", "2027-01-15", "--out", "day.html")[0] == 0
+        bare, day = ((folder / name).read_text("utf-8") for name in ("bare.html", "day.html"))
+        assert ("taken from steybrae.toml" in bare, "taken from steybrae.toml" in day) == (False, True)
+        taken = {"time-rule": "naismith", "flat-kmh": "4.0", "call": "Base"}
+        card = answer(run, "card", plan, "--date", "2027-01-15")
+        assert (card["settings_file"]["taken"], card["call"]) == (taken, "Base")
+
     def test_every_output_tells_it_and_the_plan_keeps_it(self, run: Run, folder: Path) -> None:
         (folder / "steybrae.toml").write_text(MODEL.format("stey_*") + MAP)
         status, out, _ = run("route", *NEAR, "--save", "p.zip", "--report", "r.html", "--csv", "p.csv")

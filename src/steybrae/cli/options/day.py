@@ -80,6 +80,10 @@ class CardMap(Group, panel="Your map, compass and paces"):
     )
 
 
+_DAY: Final = ("--date",)
+"""What pace and contact need to be taken from a file of settings: without a day they say nothing."""
+
+
 @dataclass(frozen=True)
 class DayOptions(Group, panel="The day"):
     """The day, and how fast one walks."""
@@ -102,6 +106,7 @@ class DayOptions(Group, panel="The day"):
         read=_time_rule,
         shown="langmuir",
         kept="person",
+        beside=_DAY,
     )
     flat_kmh: float = option(
         "--flat-kmh",
@@ -111,6 +116,7 @@ class DayOptions(Group, panel="The day"):
         shown="5km/h",
         read=counted("The pace on the flat", "4km/h", "km/h", "kmh", "kph"),
         kept="person",
+        beside=_DAY,
     )
     off_path: bool = flag("--off-path", "For Tobler: no path.")
     snow: float = option(
@@ -142,7 +148,13 @@ class DayOptions(Group, panel="The day"):
     )
     party: str = option("--party", "Names of the party, for card and report.", "NAMES", default="", shown="")
     call: str = option(
-        "--call", "Whom to call if nobody came back, and how.", "WHOM", default="", shown="", kept="person"
+        "--call",
+        "Whom to call if nobody came back, and how.",
+        "WHOM",
+        default="",
+        shown="",
+        kept="person",
+        beside=_DAY,
     )
     overdue: str | None = option("--overdue", "When to call, like 18:00, or 2027-01-16T00:30.", "HH:MM")
 

@@ -106,8 +106,9 @@ def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> 
     given = {name: typed[one.name] for name, one in parameters.items() if typed.get(one.name)}
     if "files" in given:  # what `model` takes without --dem
         given["--dem"] = [*given["files"], *given.get("--dem", ())]
-    if ctx.command.name == "desk":  # takes the line of a plan alone
+    if ctx.command.name == "desk":  # takes the line of a plan alone, and today where no day was typed
         given.pop("--plan", None)
+        given.setdefault("--date", "today")
     found = _chosen(_read(path), spread.options, given, path.parent)
     while lacking := [name for name in found if not _meets(name, spread, {*given, *found})]:
         for name in lacking:
