@@ -28,9 +28,9 @@ from steybrae.figures.style import (
     INK,
     PNG_DPI,
     SMALL_PT,
-    band_hatch,
-    band_tint,
-    hatch_ink,
+    band_style,
+    band_tints,
+    crossed,
     picture_style,
     unknown_style,
 )
@@ -99,13 +99,12 @@ def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | N
 
 
 def _map(axes: Axes, result: AreaResult, preview: Preview) -> None:
-    count = len(result.bands) - 1
-    tints = np.array([(1.0, 1.0, 1.0), *(band_tint(k, count) for k in range(count))])
+    tints = np.array([(1.0, 1.0, 1.0), *band_tints(len(result.bands) - 1)])
     _picture(axes, tints[preview.cells], preview)
 
 
 def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
-    _cross(picture, preview.cells == 0)
+    picture[(preview.cells == 0) & crossed(picture.shape[:2])] = 0.0
     axes.imshow(picture, interpolation="nearest", extent=(0, preview.width_km, 0, preview.height_km))
     axes.set_anchor("NW")
     axes.set_ylabel("km, up and across")
@@ -114,7 +113,7 @@ def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
 def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callable[..., Any]) -> None:
     """Draw overhead angles, and how much ground of each band lies under them."""
     count = len(overhead_labels()) - 1
-    picture = np.array([band_tint(k, count) for k in range(count)])[overhead_places(preview.cells)]
+    picture = band_tints(count)[overhead_places(preview.cells)]
     picture[preview.cells == 0] = 1.0
     more = preview.cells > OPEN
     picture[more] = without_hue(picture[more])
@@ -139,9 +138,9 @@ def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
     bottom, tint = np.zeros(len(groups)), 0
     for label in overhead_labels():
         heights = np.array([areas.get(label, 0.0) for areas in groups.values()])
-        style: dict[str, Any] = {**unknown_style(), "linewidth": 0.4}
+        style = unknown_style(0.4)
         if label != NONE_KNOWN:
-            style = _tinted(tint, count)
+            style = band_style(tint, count)
             tint += 1
         axes.bar(places, heights, bottom=bottom, label=label, **style)
         bottom += heights
@@ -154,27 +153,11 @@ def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
     )
 
 
-def _cross(picture: NDArray[Any], unknown: NDArray[Any]) -> None:
-    """Draw crossed lines over unknown cells, which no band has."""
-    row, col = np.indices(unknown.shape)
-    lines = ((row + col) % 6 == 0) | ((row - col) % 6 == 0)
-    picture[unknown & lines] = 0.0
-
-
 def _style(result: AreaResult, place: int) -> dict[str, Any]:
     """Look of a band, or of unknown ground, in the bars and in the legend."""
     if result.bands[place].band is None:
-        return {**unknown_style(), "linewidth": 0.4}
-    return _tinted(place, len(result.bands) - 1)
-
-
-def _tinted(place: int, count: int) -> dict[str, Any]:
-    return {
-        "facecolor": band_tint(place, count),
-        "hatch": band_hatch(place),
-        "edgecolor": hatch_ink(place, count),
-        "linewidth": 0.0,
-    }
+        return unknown_style(0.4)
+    return band_style(place, len(result.bands) - 1)
 
 
 def _bars(axes: Axes, result: AreaResult, groups: dict[str, dict[str, float]], title: str) -> None:

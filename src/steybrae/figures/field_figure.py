@@ -21,7 +21,7 @@ from steybrae.cautions import Caution
 from steybrae.errors import LogError
 from steybrae.field.agreement import Comparison, ReadingResult
 from steybrae.field.review import Agreement, PlaceReadings, Review, in_order
-from steybrae.figures.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
+from steybrae.figures.style import INK, band_style, band_tint, picture_style, unknown_style, white_box
 from steybrae.files.whole import check_ending, write_whole
 from steybrae.names import cut
 from steybrae.quantities import round_up
@@ -39,7 +39,7 @@ _LETTER_SHARE: Final = 0.0125
 _SUFFIXES: Final = (".png", ".svg", ".pdf")
 """Formats whose metadata can hold the cautions."""
 
-_BOX: Final = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+_BOX: Final = white_box(1.5)
 
 
 @picture_style()
@@ -150,15 +150,7 @@ def _tint_bands(axes: Axes, scheme: BandScheme, low_deg: float, high_deg: float)
         right_deg = high_deg if band.high_deg is None else min(high_deg, band.high_deg)
         if right_deg <= left_deg:
             continue
-        axes.axvspan(
-            left_deg,
-            right_deg,
-            facecolor=band_tint(position, count),
-            edgecolor=hatch_ink(position, count),
-            linewidth=0.0,
-            hatch=band_hatch(position),
-            zorder=0,
-        )
+        axes.axvspan(left_deg, right_deg, zorder=0, **band_style(position, count))
         axes.text(
             (left_deg + right_deg) / 2.0,
             1.0,
@@ -206,15 +198,7 @@ def _draw_bar(axes: Axes, row: int, low_deg: float | None, slope_deg: float, hig
 
 def _draw_unknown(axes: Axes, row: int) -> None:
     low_deg, high_deg = axes.get_xlim()
-    axes.add_patch(
-        Rectangle(
-            (low_deg, row - 0.2),
-            high_deg - low_deg,
-            0.4,
-            zorder=3,
-            **(unknown_style() | {"linewidth": 1.2}),
-        )
-    )
+    axes.add_patch(Rectangle((low_deg, row - 0.2), high_deg - low_deg, 0.4, zorder=3, **unknown_style(1.2)))
     middle_deg = (low_deg + high_deg) / 2.0
     axes.text(middle_deg, row, "unknown", ha="center", va="center", fontsize=9, zorder=5, bbox=_BOX)
 

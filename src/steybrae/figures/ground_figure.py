@@ -18,15 +18,7 @@ from numpy.typing import NDArray
 from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
 from steybrae.figures.map_axes import HALO, LINE_STYLES, band_legend
-from steybrae.figures.style import (
-    INK,
-    SMALL_PT,
-    band_hatch,
-    band_tint,
-    hatch_ink,
-    picture_style,
-    unknown_style,
-)
+from steybrae.figures.style import INK, SMALL_PT, band_style, picture_style, unknown_style, white_box
 from steybrae.screening.ground.result import GroundAt, GroundPatch
 from steybrae.value import distance_off, overhead, slope, steep_length
 
@@ -129,10 +121,7 @@ def _draw_cells(axes: Axes, patch: GroundPatch) -> None:
     axes.set_facecolor("white")
     count, across = len(patch.labels), _across(patch)
     for band in np.unique(patch.band).tolist():
-        style = unknown_style()
-        if band >= 0:
-            style |= {"facecolor": band_tint(band, count), "edgecolor": hatch_ink(band, count)}
-            style["hatch"] = band_hatch(band)
+        style = unknown_style() if band < 0 else band_style(band, count)
         # Smoothed edges would leave a light seam between two bands.
         axes.add_patch(
             PathPatch(_runs(patch, patch.band == band), antialiased=False, gid=f"band {band}", **style)
@@ -184,7 +173,7 @@ def _write_slopes(axes: Axes, patch: GroundPatch) -> None:
         east, north = (float(value) for value in middle)
         # Over the arrows: the slope of the place itself stands where they begin.
         style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": SMALL_PT, "zorder": 4.0}
-        style |= {"bbox": {"facecolor": "white", "edgecolor": "none", "pad": 0.7}, "clip_on": True}
+        style |= {"bbox": white_box(0.7), "clip_on": True}
         axes.text(east, north, figure, **style)
 
 
@@ -229,15 +218,8 @@ def _draw_arrow(axes: Axes, bearing_deg: float, length: float, words: str, *, da
                 "linestyle": LINE_STYLES["sight"].dashes if dashed and colour == INK else "solid",
             },
         )
-    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-    style: dict[str, Any] = {
-        "ha": "center",
-        "va": "center",
-        "fontsize": 7,
-        "fontweight": "bold",
-        "zorder": 5.0,
-    }
-    axes.text(float(label[0]), float(label[1]), words, bbox=box, **style)
+    style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 7, "fontweight": "bold"}
+    axes.text(float(label[0]), float(label[1]), words, bbox=white_box(1.0), zorder=5.0, **style)
 
 
 def _words(ground: GroundAt, patch: GroundPatch, thinned: int) -> str:

@@ -25,7 +25,7 @@ from steybrae.figures.style import (
     INK,
     SMALL_PT,
     band_hatch,
-    band_tint,
+    band_style,
     hatch_ink,
     tinted,
     unknown_style,
@@ -202,8 +202,8 @@ def band_legend(axes: Axes, labels: Sequence[str], *, hatched: bool) -> None:
     axes.set_xlim(0, count + 1)
     axes.set_ylim(0, 1)
     for k, label in enumerate(labels):
-        hatch = {"edgecolor": hatch_ink(k, count), "hatch": band_hatch(k)} if hatched else {}
-        swatch(axes, (k + 0.05, 0.4), (0.9, 0.6), linewidth=0.0, facecolor=band_tint(k, count), **hatch)
+        plain = {} if hatched else {"edgecolor": None, "hatch": None}
+        swatch(axes, (k + 0.05, 0.4), (0.9, 0.6), **(band_style(k, count) | plain))
         axes.text(k + 0.5, 0.3, in_degrees(label), ha="center", va="top", fontsize=SMALL_PT)
     swatch(axes, (count + 0.05, 0.4), (0.9, 0.6), **unknown_style())
     axes.text(count + 0.5, 0.3, "unknown", ha="center", va="top", fontsize=SMALL_PT)

@@ -16,14 +16,7 @@ from matplotlib.lines import Line2D
 from steybrae.answers.leg import leg_slope
 from steybrae.bands import STEEP_DEG, BandScheme, in_degrees
 from steybrae.figures.map_axes import line_sign, sign, swatch
-from steybrae.figures.style import (
-    INK,
-    SMALL_PT,
-    band_hatch,
-    band_tint,
-    hatch_ink,
-    unknown_style,
-)
+from steybrae.figures.style import INK, SMALL_PT, band_style, unknown_style, white_box
 from steybrae.names import cut
 from steybrae.quantities import INCH_MM
 from steybrae.screening.pictures.drawn import (
@@ -72,12 +65,7 @@ def draw_heights(
             [(x[0], low_m), *zip(x, np.nan_to_num(y, nan=high_m), strict=True), (x[-1], low_m)]
             for x, y in (surface.T for surface in here)
         ]
-        axes.add_collection(
-            PolyCollection(
-                under, facecolor=band_tint(k, count), edgecolor=hatch_ink(k, count), hatch=band_hatch(k),
-                linewidth=0.0, zorder=1, gid=f"band {band.label}",
-            )
-        )  # fmt: skip
+        axes.add_collection(PolyCollection(under, zorder=1, gid=f"band {band.label}", **band_style(k, count)))
     for part in drawn.heights:
         axes.plot(*part.T, color=INK, linewidth=1.1, zorder=4, gid="height")
     _unknown(axes, drawn, size_mm[0])
@@ -92,7 +80,7 @@ def draw_heights(
     words = f"heights drawn {steeper:.2g} times as large as distances"
     axes.text(
         0.005, 0.04, words, transform=axes.transAxes, va="bottom", fontsize=5.5, zorder=9,
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+        bbox=white_box(0.8),
     )  # fmt: skip
 
 
@@ -117,8 +105,7 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, size_mm: tuple[float, float]) -
     if drawn.slope and not drawn.interval:
         axes.text(
             0.995, 0.95, "how far slopes may lie above the curve is not known", transform=axes.transAxes,
-            ha="right", va="top", fontsize=SMALL_PT, zorder=9,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+            ha="right", va="top", fontsize=SMALL_PT, zorder=9, bbox=white_box(0.8),
         )  # fmt: skip
     ticks_deg = (0.0, *drawn.edges_deg)
     told = with_room(ticks_deg, _TICK_MM * drawn.top_deg / height_mm)
@@ -148,8 +135,7 @@ def _unknown(axes: Axes, drawn: DrawnProfile, width_mm: float) -> None:
         if (part.end_m - part.start_m) / drawn.whole_m * width_mm >= _WORD_MM:
             axes.text(
                 (part.start_m + part.end_m) / 2.0, 0.5, "unknown", transform=axes.get_xaxis_transform(),
-                ha="center", va="center", fontsize=SMALL_PT, zorder=8,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+                ha="center", va="center", fontsize=SMALL_PT, zorder=8, bbox=white_box(1.0),
             )  # fmt: skip
 
 
@@ -162,7 +148,7 @@ def _leg_numbers(axes: Axes, drawn: DrawnProfile, width_mm: float) -> None:
             axes.text(
                 middle_m, 0.97, str(number), transform=axes.get_xaxis_transform(),
                 ha="center", va="top", fontsize=6.5, fontweight="bold", zorder=8,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6}, gid=f"leg number {number}",
+                bbox=white_box(0.6), gid=f"leg number {number}",
             )  # fmt: skip
             free_mm = middle_mm + half_mm
     for turn_m in drawn.turns_m:
@@ -191,10 +177,7 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     width_mm = axes.get_xlim()[1]
     step = min(12.6, (width_mm - 35.0) / count)
     for k, band in enumerate(scheme.bands):
-        swatch(
-            axes, (k * step, 0.3), (step - 1.2, 4.4), facecolor=band_tint(k, count),
-            edgecolor=hatch_ink(k, count), hatch=band_hatch(k), linewidth=0.0, gid=f"band {band.label}",
-        )  # fmt: skip
+        swatch(axes, (k * step, 0.3), (step - 1.2, 4.4), gid=f"band {band.label}", **band_style(k, count))
         _word(axes, k * step + (step - 1.2) / 2.0, 6.4, in_degrees(band.label), ha="center")
         length_m = screening.totals.band_lengths_m[band.label]
         _word(

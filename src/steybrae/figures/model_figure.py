@@ -13,12 +13,7 @@ from steybrae.answers.model import NOTHING, interval_text, model_lines, steep_sh
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.figures.map_axes import band_legend
-from steybrae.figures.style import (
-    INK,
-    SMALL_PT,
-    band_tint,
-    picture_style,
-)
+from steybrae.figures.style import INK, SMALL_PT, band_tints, crossed, picture_style, white_box
 from steybrae.screening.model.result import ModelExamined, ModelPicture
 from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array
@@ -83,16 +78,12 @@ def model_metadata(found: ModelExamined) -> dict[str, str]:
 
 def _draw_map(axes: Axes, found: ModelExamined, picture: ModelPicture) -> None:
     bands = BandScheme()
-    count = len(bands.bands)
     slope = picture.slope_deg
     known = np.isfinite(slope)
     place = band_numbers(slope, bands)
-    tints = np.array([band_tint(k, count) for k in range(count)])
     cells = np.ones((*slope.shape, 3))
-    cells[known] = tints[place[known]]
-    row, col = np.indices(slope.shape)
-    lines = ((row + col) % 6 == 0) | ((row - col) % 6 == 0)
-    cells[picture.looked & ~known & lines] = 0.0
+    cells[known] = band_tints(len(bands.bands))[place[known]]
+    cells[picture.looked & ~known & crossed(slope.shape)] = 0.0
     rows, cols = slope.shape
     across, up = (
         size * picture.step / 1000.0 * many
@@ -105,8 +96,8 @@ def _draw_map(axes: Axes, found: ModelExamined, picture: ModelPicture) -> None:
         axes.plot(x, y, color="white", linewidth=2.6, solid_capstyle="butt")
         axes.plot(x, y, color=INK, linewidth=1.2, linestyle=(0, (4, 2)))
     if picture.seams:
-        box = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
-        axes.text(0.02, 0.02, "dashed: seam", transform=axes.transAxes, fontsize=SMALL_PT, bbox=box)
+        at = axes.transAxes
+        axes.text(0.02, 0.02, "dashed: seam", transform=at, fontsize=SMALL_PT, bbox=white_box(1.5))
     axes.set_xlim(0.0, across)
     axes.set_ylim(0.0, up)
     axes.set_anchor("N")
@@ -165,8 +156,7 @@ def _draw_intervals(axes: Axes, found: ModelExamined) -> None:
             if open_above
             else interval_text(found, example)
         )
-        box = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
-        axes.text(at, k + 0.27, words, ha="center", va="top", fontsize=SMALL_PT, bbox=box)
+        axes.text(at, k + 0.27, words, ha="center", va="top", fontsize=SMALL_PT, bbox=white_box(0.6))
     axes.axvline(at, color=INK, linewidth=0.9)
     axes.set_yticks(range(len(found.interval_examples)), [one.ground for one in found.interval_examples])
     axes.set_ylim(2.75, -0.5)

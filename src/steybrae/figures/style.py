@@ -113,9 +113,31 @@ def light_strength(count: int) -> float:
     return float(min(_MOST_LIGHT, 0.45 * steps.min())) if count > 1 else _MOST_LIGHT
 
 
-def unknown_style() -> dict[str, Any]:
-    """How unknown ground is drawn, in the map, the profile and the legend."""
-    return {"facecolor": "white", "edgecolor": INK, "hatch": UNKNOWN_HATCH, "linewidth": 0.0}
+def band_tints(count: int) -> Array:
+    """Colours of all bands, the gentlest first, ``[band, 3]``; see `band_tint`."""
+    return np.array([band_tint(k, count) for k in range(count)])
+
+
+def band_style(position: int, count: int) -> dict[str, Any]:
+    """How ground of a band is drawn, in the map, the profile and the legend."""
+    tint, ink = band_tint(position, count), hatch_ink(position, count)
+    return {"facecolor": tint, "edgecolor": ink, "hatch": band_hatch(position), "linewidth": 0.0}
+
+
+def unknown_style(line_pt: float = 0.0) -> dict[str, Any]:
+    """How unknown ground is drawn there."""
+    return {"facecolor": "white", "edgecolor": INK, "hatch": UNKNOWN_HATCH, "linewidth": line_pt}
+
+
+def crossed(shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Cells of a raster on which the crossed lines of unknown ground lie, which no band has."""
+    row, col = np.indices(shape)
+    return np.asarray(((row + col) % 6 == 0) | ((row - col) % 6 == 0))
+
+
+def white_box(pad: float) -> dict[str, Any]:
+    """Ground of a text that stands on a drawing, white to so many points around it."""
+    return {"facecolor": "white", "edgecolor": "none", "pad": pad}
 
 
 def shade(tint: Array, light: Array, strength: float) -> Array:
@@ -132,7 +154,7 @@ def lit(relief: Relief) -> Array:
 def tinted(relief: Relief, scheme: BandScheme) -> tuple[Array, NDArray[np.intp], Array]:
     """Shown slope of each cell of a map, its band, -1 where unknown, and its colour with the light on it."""
     count = len(scheme.bands)
-    tints = np.array([band_tint(k, count) for k in range(count)])
+    tints = band_tints(count)
     band = band_numbers(relief.slope_deg, scheme)
     colours = shade(tints[np.maximum(band, 0)], lit(relief), light_strength(count))
     return shown_slope_deg(relief.slope_deg), band, colours
