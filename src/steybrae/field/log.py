@@ -14,7 +14,7 @@ import re
 import zoneinfo
 from collections.abc import Mapping
 from datetime import datetime, timedelta, timezone, tzinfo
-from typing import Final
+from typing import Any, Final
 
 from steybrae.errors import DateError, LogError, PlaceError, QuantityError
 from steybrae.field.agreement import ReadingResult
@@ -30,6 +30,14 @@ MOST_TEXT: Final = 10_000
 
 
 _TEXTS: Final = ("observer", "instrument", "reference_source", "plan", "check", "note")
+_MAY_BE_EMPTY: Final = {
+    "lat_deg": (-90.0, 90.0),
+    "lon_deg": (-180.0, 180.0),
+    "reference_slope_deg": (0.0, 90.0),
+    "aspect_true_deg": (0.0, 360.0),
+}
+_RANGES: Final = {"mean_deg": (0.0, 90.0), "uncertainty_95_deg": (0.0, 90.0), **_MAY_BE_EMPTY}
+"""Least and most of each number."""
 
 
 @dataclass(frozen=True)
@@ -111,15 +119,16 @@ class LogRow:
             raise LogError(message)
         for reading_deg in self.readings_deg:
             _in_range("readings_deg", reading_deg, 0.0, 90.0)
-        _in_range("mean_deg", self.mean_deg, 0.0, 90.0)
-        _in_range("uncertainty_95_deg", self.uncertainty_95_deg, 0.0, 90.0)
-        _in_range("lat_deg", self.lat_deg, -90.0, 90.0)
-        _in_range("lon_deg", self.lon_deg, -180.0, 180.0)
-        _in_range("reference_slope_deg", self.reference_slope_deg, 0.0, 90.0)
-        _in_range("aspect_true_deg", self.aspect_true_deg, 0.0, 360.0)
+        for name, (low, high) in _RANGES.items():
+            _in_range(name, getattr(self, name), low, high)
         for name in _TEXTS:
             text = getattr(self, name)
-            _check_length(name, text)
+            if len(text) > MOST_TEXT:
+                message = (
+                    f"{name} in the log should have at most {MOST_TEXT} characters; got {len(text)}. "
+                    "Shorten it."
+                )
+                raise LogError(message)
             object.__setattr__(self, name, clean(text, MOST_TEXT if name == "note" else MOST_NAME))
 
     @property
@@ -131,20 +140,8 @@ class LogRow:
 
 
 COLUMNS: Final = (
-    "time",
-    "observer",
-    "instrument",
-    "lat_deg",
-    "lon_deg",
-    "reference_source",
-    "reference_slope_deg",
-    "aspect_true_deg",
-    "plan",
-    "check",
-    "note",
-    "readings_deg",
-    "mean_deg",
-    "uncertainty_95_deg",
+    *("time", "observer", "instrument", "lat_deg", "lon_deg", "reference_source", "reference_slope_deg"),
+    *("aspect_true_deg", "plan", "check", "note", "readings_deg", "mean_deg", "uncertainty_95_deg"),
 )
 """Columns of a new log. The last may not be empty and holds no quotes, so that a row cut off
 anywhere lacks a cell, its value or its closing quote and is known to be cut."""
@@ -156,50 +153,22 @@ def _in_range(name: str, value: float | None, low: float, high: float) -> None:
         raise LogError(message)
 
 
-def _check_length(name: str, text: str) -> None:
-    if len(text) > MOST_TEXT:
-        message = (
-            f"{name} in the log should have at most {MOST_TEXT} characters; got {len(text)}. Shorten it."
-        )
-        raise LogError(message)
-
-
-def row_from_result(
-    result: ReadingResult,
-    *,
-    time: datetime,
-    observer: str,
-    instrument: str,
-    lat_deg: float | None = None,
-    lon_deg: float | None = None,
-    aspect_true_deg: float | None = None,
-    plan: str = "",
-    check: str = "",
-    note: str = "",
-) -> LogRow:
+def row_from_result(result: ReadingResult, *, aspect_true_deg: float | None = None, **said: Any) -> LogRow:
     """Make the row of a comparison, with its first reference whose slope is known.
 
     The aspect is that of the reference where none was measured; the rest is as in `LogRow`.
     """
-    known = [one for one in result.references if one.slope_deg is not None]
-    first = known[0] if known else None
+    first = next((one for one in result.references if one.slope_deg is not None), None)
     if aspect_true_deg is None and first is not None:
         aspect_true_deg = first.origin.aspect_true_deg
     return LogRow(
-        time=time,
-        observer=observer,
-        instrument=instrument,
         readings_deg=result.readings_deg,
         mean_deg=result.mean_deg,
         uncertainty_95_deg=result.uncertainty_95_deg,
-        lat_deg=lat_deg,
-        lon_deg=lon_deg,
         reference_source=first.source if first else "",
         reference_slope_deg=first.slope_deg if first else None,
         aspect_true_deg=aspect_true_deg,
-        plan=plan,
-        check=check,
-        note=note,
+        **said,
     )
 
 
@@ -225,22 +194,14 @@ def row_from_cells(cells: Mapping[str, str]) -> LogRow:
 
     `LogError` for a cell that does not hold what its column says.
     """
-    return LogRow(
-        time=_time(cells["time"]),
-        observer=undefused(cells["observer"]),
-        instrument=undefused(cells["instrument"]),
-        readings_deg=tuple(_number("readings_deg", part) for part in cells["readings_deg"].split(";")),
-        mean_deg=_number("mean_deg", cells["mean_deg"]),
-        uncertainty_95_deg=_number("uncertainty_95_deg", cells["uncertainty_95_deg"]),
-        lat_deg=_optional("lat_deg", cells),
-        lon_deg=_optional("lon_deg", cells),
-        reference_source=undefused(cells["reference_source"]),
-        reference_slope_deg=_optional("reference_slope_deg", cells),
-        aspect_true_deg=_optional("aspect_true_deg", cells),
-        note=undefused(cells["note"]),
-        plan=undefused(cells["plan"]),
-        check=undefused(cells["check"]),
-    )
+    read: dict[str, Any] = {
+        "time": _time(cells["time"]),
+        "readings_deg": tuple(_number("readings_deg", part) for part in cells["readings_deg"].split(";")),
+    }
+    for name in _RANGES:
+        empty = name in _MAY_BE_EMPTY and not cells[name].strip()
+        read[name] = None if empty else _number(name, cells[name])
+    return LogRow(**read, **{name: undefused(cells[name]) for name in _TEXTS})
 
 
 def _time(text: str) -> datetime:
@@ -260,10 +221,6 @@ def _number(name: str, text: str) -> float:
         message = f"{name} in the log should be a number; got {text!r}. Correct it."
         raise LogError(message)
     return value
-
-
-def _optional(name: str, cells: Mapping[str, str]) -> float | None:
-    return _number(name, cells[name]) if cells[name].strip() else None
 
 
 def csv_line(cells: list[str]) -> str:
@@ -332,19 +289,7 @@ def _zone(part: dict[str, str | None]) -> tzinfo:
     return timezone(timedelta(hours=_ZONES_H[zone.lower()]))
 
 
-TYPED_COLUMNS: Final = (
-    "time",
-    "observer",
-    "instrument",
-    "place",
-    "reference_source",
-    "reference_slope_deg",
-    "aspect_true_deg",
-    "plan",
-    "check",
-    "note",
-    "readings_deg",
-)
+TYPED_COLUMNS: Final = (*COLUMNS[:3], "place", *COLUMNS[5:12])
 """Columns of the paper log. Mean and uncertainty are worked out from the readings."""
 
 NEEDED: Final = ("time", "place", "readings_deg")
@@ -364,19 +309,14 @@ def row_from_typed(cells: Mapping[str, str]) -> LogRow:
         slope_deg = parse_slope_deg(text["reference_slope_deg"]) if text["reference_slope_deg"] else None
         return LogRow(
             time=parse_moment(text["time"]),
-            observer=text["observer"],
-            instrument=text["instrument"],
             readings_deg=readings.readings_deg,
             mean_deg=readings.mean_deg,
             uncertainty_95_deg=readings.uncertainty_95_deg,
             lat_deg=None if place is None else place.lat_deg,
             lon_deg=None if place is None else place.lon_deg,
-            reference_source=text["reference_source"],
             reference_slope_deg=slope_deg,
             aspect_true_deg=_aspect_deg(text["aspect_true_deg"]),
-            note=text["note"],
-            plan=text["plan"],
-            check=text["check"].lower(),
+            **{name: text[name] for name in _TEXTS} | {"check": text["check"].lower()},
         )
     except (DateError, PlaceError, QuantityError) as error:
         raise LogError(str(error)) from error
