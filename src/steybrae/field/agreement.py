@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import field, fields, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from steybrae.bands import Band, BandScheme
@@ -97,11 +97,14 @@ class Reference:
     Attributes
     ----------
     source
-        What it is, in words: ``paper gap``, ``elevation model``.
+        What the reading is held against.
     slope_deg
-        Degrees, 0 to 90; None where the ground is unknown.
-    slope_low_deg, slope_high_deg
-        Its 95 % ends, degrees; None where not known.
+        Its slope, degrees; None where the ground is unknown.
+    slope_low_deg
+        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
+    slope_high_deg
+        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
+        then it is open above.
     origin
         What its reasons to differ rest on.
     known_high_deg
@@ -116,9 +119,9 @@ class Reference:
     """
 
     source: str
-    slope_deg: float | None
-    slope_low_deg: float | None = None
-    slope_high_deg: float | None = None
+    slope_deg: SlopeDeg | None
+    slope_low_deg: SlopeDeg | None = None
+    slope_high_deg: SlopeDeg | None = None
     origin: Origin = field(default=Origin(), metadata=NOT_JSON)
     known_high_deg: float | None = field(default=None, metadata=NOT_JSON)
     leading_deg: float | None = field(default=None, metadata=NOT_JSON)
@@ -141,21 +144,12 @@ class Reference:
         return self.slope_deg is None or self.slope_high_deg is None
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, kw_only=True)
+class Comparison(Reference):
     """A reading beside one reference.
 
     Attributes
     ----------
-    source
-        What the reading is held against.
-    slope_deg
-        Its slope, degrees; None where the ground is unknown.
-    slope_low_deg
-        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
-    slope_high_deg
-        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
-        then it is open above.
     difference_deg
         Reading minus reference, degrees: above 0 where the reading is steeper; None where
         the reference is unknown.
@@ -167,19 +161,12 @@ class Comparison:
         Smallest difference of the two figures that counts as different, degrees:
         ``sqrt(U_reading^2 + U_reference^2)``. Ground that truly differs by so much is
         noticed in half of all cases; by 1.8 times as much, in 95 %. None as `en_number`.
-    origin
-        As in `Reference`.
     """
 
-    source: str
-    slope_deg: SlopeDeg | None
-    slope_low_deg: SlopeDeg | None
-    slope_high_deg: SlopeDeg | None
     difference_deg: float | None
     en_number: NotNegative | None
     result: Answer
     would_notice_deg: NotNegative | None
-    origin: Origin = field(default=Origin(), metadata=NOT_JSON)
 
     @property
     def sentence(self) -> str:
@@ -313,15 +300,11 @@ def compare(mean_deg: float, uncertainty_95_deg: float, reference: Reference) ->
         would_notice_deg = math.hypot(uncertainty_95_deg, facing_deg)
         en_number = abs(difference_deg) / would_notice_deg
     return Comparison(
-        source=reference.source,
-        slope_deg=reference.slope_deg,
-        slope_low_deg=reference.slope_low_deg,
-        slope_high_deg=reference.slope_high_deg,
+        **{one.name: getattr(reference, one.name) for one in fields(Reference)},
         difference_deg=difference_deg,
         en_number=en_number,
         result=_answer(en_number, would_notice_deg),
         would_notice_deg=would_notice_deg,
-        origin=reference.origin,
     )
 
 

@@ -201,7 +201,7 @@ def row_from_cells(cells: Mapping[str, str]) -> LogRow:
     for name in _RANGES:
         empty = name in _MAY_BE_EMPTY and not cells[name].strip()
         read[name] = None if empty else _number(name, cells[name])
-    return LogRow(**read, **{name: undefused(cells[name]) for name in _TEXTS})
+    return LogRow(**read | {name: undefused(cells[name]) for name in _TEXTS})
 
 
 def _time(text: str) -> datetime:
@@ -302,7 +302,7 @@ def row_from_typed(cells: Mapping[str, str]) -> LogRow:
     The place may be empty, a grid reference or degrees, readings stand between semicolons or
     blanks. `LogError` for a cell that does not hold what its column says.
     """
-    text = {name: cells.get(name, "").strip() for name in TYPED_COLUMNS}
+    text: dict[str, Any] = {name: cells.get(name, "").strip() for name in TYPED_COLUMNS}
     try:
         readings = parse_readings([part for part in re.split(r"[;\s]+", text["readings_deg"]) if part])
         place = parse_place(text["place"]) if text["place"] else None

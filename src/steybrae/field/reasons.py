@@ -11,13 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
-from steybrae.field.agreement import (
-    Comparison,
-    ReadingResult,
-    Reason,
-    Reference,
-    compare,
-)
+from steybrae.field.agreement import Comparison, ReadingResult, Reason, Reference, compare
 from steybrae.field.limits import (
     BAND_WIDTH_DEG,
     apparent_slope_deg,
@@ -27,11 +21,7 @@ from steybrae.field.limits import (
     rest_slope_deg,
 )
 from steybrae.field.readings import ReadingSet
-from steybrae.quantities import (
-    FOOT_M,
-    angle_to_gradient,
-    gradient_to_angle,
-)
+from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
 from steybrae.value import slope
 
 PIECE_M: Final = 10.0
@@ -116,7 +106,7 @@ WORDS: Final = {
 """Reasons that a page which compares by itself says too."""
 
 
-def rescaled(reference: Reference | Comparison, factor: float) -> Reference:
+def rescaled(reference: Reference, factor: float) -> Reference:
     """Multiply all gradients of a reference, as a wrong interval would have done; unknown stays unknown.
 
     By true over assumed interval, or assumed over true scale denominator.
@@ -276,7 +266,7 @@ def _other_unit(result: ReadingResult, at: Comparison, apart_deg: float) -> str 
         tuple(swapped(value) for value in readings.down_deg),
         readings.error_95_deg,
     )
-    if not _agree(other.mean_deg, other.uncertainty_95_deg, _plain(at)):
+    if not _agree(other.mean_deg, other.uncertainty_95_deg, at):
         return None
     taken, meant = ("percent", "degrees") if typed_percent else ("degrees", "percent")
     text = WORDS["other_unit"].format(meant=meant, taken=taken, other=slope(other.mean_deg).text)
@@ -354,10 +344,6 @@ _RULES: Final[dict[str, _Rule]] = {
 }
 
 
-def _plain(at: Comparison) -> Reference:
-    return Reference(at.source, at.slope_deg, at.slope_low_deg, at.slope_high_deg)
-
-
 def _agree(mean_deg: float, uncertainty_95_deg: float, reference: Reference) -> bool:
     """Whether E_n is at most 1; without a known end, whether the reading alone covers it."""
     compared = compare(mean_deg, uncertainty_95_deg, reference)
@@ -373,7 +359,7 @@ def _agrees(result: ReadingResult, reference: Reference) -> bool:
 
 
 def _apart(result: ReadingResult, at: Comparison) -> bool:
-    return not _agrees(result, _plain(at))
+    return not _agrees(result, at)
 
 
 def _off_line(at: Comparison, mean_deg: float, look_bearing_true_deg: float | None) -> str | None:
