@@ -7,33 +7,9 @@ from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
 from steybrae.answers.route import legs_left_text, unit_doubt
+from steybrae.card import wording
 from steybrae.card.result import CardLeg, CardPlace, Check, RouteCard
 from steybrae.card.times import about_text, latest_words
-from steybrae.card.wording import (
-    GRID_NAMES,
-    arrival_text,
-    bearing_shown,
-    beside_sentence,
-    besides_texts,
-    call_text,
-    check_sentence,
-    check_texts,
-    cliffs_text,
-    climb_text,
-    corridor_text,
-    distance_texts,
-    drop_text,
-    elevation_text,
-    grounds_text,
-    height_text,
-    minutes_text,
-    overhead_text,
-    place_text,
-    set_text,
-    steepness_text,
-    times_text,
-    totals_lines,
-)
 from steybrae.document import (
     Block,
     Cautions,
@@ -81,15 +57,17 @@ def _short(card: RouteCard) -> Iterator[Block]:
     yield from _places(card)
     yield from named_blocks(card.forecast)
     read = " ".join(note for note in card.notes if note not in leading)
-    rests = (latest_words(card), times_text(card), " ".join(card.daylight_words), read)
+    rests = (latest_words(card), wording.times_text(card), " ".join(card.daylight_words), read)
     yield from _under("Times, and how the line was read", [line for line in rests if line])
     yield Cautions(card.cautions, whole=False)
 
 
 def _whole(card: RouteCard) -> Iterator[Block]:
-    sides = [f"Leg {leg.number}: {beside_sentence(found)}" for leg in card.legs for found in leg.beside]
-    cliffs = [f"Leg {leg.number}: {cliffs_text(leg)}." for leg in card.legs if leg.cliffs]
-    checks = [check_sentence(check, card.bearing_unit) for leg in card.legs for check in leg.checks]
+    sides = [
+        f"Leg {leg.number}: {wording.beside_sentence(found)}" for leg in card.legs for found in leg.beside
+    ]
+    cliffs = [f"Leg {leg.number}: {wording.cliffs_text(leg)}." for leg in card.legs if leg.cliffs]
+    checks = [wording.check_sentence(check, card.bearing_unit) for leg in card.legs for check in leg.checks]
     notes = [latest_words(card), *card.time_words, *card.daylight_words, *card.notes, *card.basis]
     yield Table(_columns(card), card.legs)
     yield from _places(card)
@@ -164,7 +142,7 @@ def _place_lines(card: RouteCard, told: PlaceTold) -> Iterator[str]:
     if told.name:
         yield f"{told.name}  {'. '.join(filter(None, (told.head, told.words)))}"
     for check in told.checks:
-        yield f"{check.number}  {'; '.join(check_texts(check, card.bearing_unit))}"
+        yield f"{check.number}  {'; '.join(wording.check_texts(check, card.bearing_unit))}"
 
 
 def _under(title: str, lines: list[str]) -> tuple[Block, ...]:
@@ -176,12 +154,12 @@ def _head(card: RouteCard) -> Iterator[Block]:
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
     yield Heading(f"{card.name}, {card.date}{start}", level=1)
     yield from unit_doubt(card.cautions)
-    yield Paragraph(f"{'; '.join(totals_lines(card))}.")
+    yield Paragraph(f"{'; '.join(wording.totals_lines(card))}.")
     if card.party:
         yield Paragraph(f"Party: {card.party}.")
-    if call_text(card):
-        yield Paragraph(f"If nobody came back: {call_text(card)}.")
-    yield Paragraph(f"Grid: {GRID_NAMES[card.grid]}{scale}. {' '.join(card.norths.sentences)}")
+    if wording.call_text(card):
+        yield Paragraph(f"If nobody came back: {wording.call_text(card)}.")
+    yield Paragraph(f"Grid: {wording.GRID_NAMES[card.grid]}{scale}. {' '.join(card.norths.sentences)}")
     for k, words in enumerate(card.legs[0].compass):
         yield Paragraph(f"Leg 1. {words}" if k == 0 else words)
 
@@ -191,15 +169,15 @@ def _row_columns(card: RouteCard) -> tuple[Column, ...]:
     unit = card.bearing_unit
 
     def bearings(leg: CardLeg) -> str:
-        magnetic = bearing_shown(leg.bearing_magnetic_deg, unit)
-        return f"{magnetic}{', bends!' if leg.bends else ''}\n{set_text(leg, unit)}"
+        magnetic = wording.bearing_shown(leg.bearing_magnetic_deg, unit)
+        return f"{magnetic}{', bends!' if leg.bends else ''}\n{wording.set_text(leg, unit)}"
 
     def ground(leg: CardLeg) -> Cell:
         if leg.ground is None:
             return "steepness not known"
-        on_line, corridor = steepness_text(leg.ground), corridor_text(leg.ground)
+        on_line, corridor = wording.steepness_text(leg.ground), wording.corridor_text(leg.ground)
         abreast = len(on_line) + len(corridor) <= _GROUND_WIDTH - 2
-        return f"{on_line},{' ' if abreast else chr(10)}{corridor}", "; ".join(besides_texts(leg))
+        return f"{on_line},{' ' if abreast else chr(10)}{corridor}", "; ".join(wording.besides_texts(leg))
 
     return (
         Column("number", "Leg", lambda leg: str(leg.number)),
@@ -221,25 +199,25 @@ def _row_columns(card: RouteCard) -> tuple[Column, ...]:
 
 def _named(name: str, place: CardPlace) -> str:
     """Name of a place and its reference; the one where they are one."""
-    return "\n".join(dict.fromkeys((name, place_text(name, place.written, place.reference))))
+    return "\n".join(dict.fromkeys((name, wording.place_text(name, place.written, place.reference))))
 
 
 def _lengths(leg: CardLeg) -> str:
-    length, on_map = distance_texts(leg)
+    length, on_map = wording.distance_texts(leg)
     return f"{length}\n{on_map.replace(', ', chr(10))}"
 
 
 def _climb(leg: CardLeg) -> str:
-    return climb_text(leg).replace(f"{AT_LEAST} ", f"{AT_LEAST}\n")
+    return wording.climb_text(leg).replace(f"{AT_LEAST} ", f"{AT_LEAST}\n")
 
 
 def _height(leg: CardLeg) -> str:
-    return "" if leg.ground is None else height_text(leg).removeprefix(f"{AT_LEAST} | ")
+    return "" if leg.ground is None else wording.height_text(leg).removeprefix(f"{AT_LEAST} | ")
 
 
 def _times(card: RouteCard, leg: CardLeg) -> str:
-    needed = minutes_text(leg.time_min, at_least=leg.time_at_least)
-    arrival = arrival_text(card, leg).replace(f"{AT_LEAST} ", f"{AT_LEAST}\n")
+    needed = wording.minutes_text(leg.time_min, at_least=leg.time_at_least)
+    arrival = wording.arrival_text(card, leg).replace(f"{AT_LEAST} ", f"{AT_LEAST}\n")
     return f"{needed}\n{arrival}"
 
 
@@ -264,25 +242,27 @@ def _columns(card: RouteCard) -> tuple[Column, ...]:
 
 
 def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
-    unit = card.bearing_unit
+    unit, heights = card.bearing_unit, wording.elevation_text(leg)
+    compass_deg = leg.bearing_magnetic_deg, leg.back_bearing_magnetic_deg
+    bearings_deg = *compass_deg, leg.bearing_grid_deg, leg.bearing_true_deg
+    magnetic, back, grid, true = (wording.bearing_shown(deg, unit) for deg in bearings_deg)
     bends = "\nline bends" if leg.bends else ""
     ground = [
-        steepness_text(leg.ground),
-        corridor_text(leg.ground),
-        drop_text(leg.ground),
-        *grounds_text(leg.ground),
-        overhead_text(leg.ground.overhead if leg.ground else None, unit).replace("; ", "\n"),
+        wording.steepness_text(leg.ground),
+        wording.corridor_text(leg.ground),
+        wording.drop_text(leg.ground),
+        *wording.grounds_text(leg.ground),
+        wording.overhead_text(leg.ground.overhead if leg.ground else None, unit).replace("; ", "\n"),
     ]
     # Where a leg begins stands at the end of the one before.
     start = _named(leg.from_, leg.from_place) if leg.number == card.legs[0].number else leg.from_
     return (
         str(leg.number),
         f"{start}\nto {_named(leg.to, leg.to_place)}",
-        f"{bearing_shown(leg.bearing_magnetic_deg, unit)}\n"
-        f"{bearing_shown(leg.back_bearing_magnetic_deg, unit)}{bends}",
-        f"{bearing_shown(leg.bearing_grid_deg, unit)}\n{bearing_shown(leg.bearing_true_deg, unit)}",
+        f"{magnetic}\n{back}{bends}",
+        f"{grid}\n{true}",
         _lengths(leg),
-        f"{_climb(leg)}\n{elevation_text(leg).replace('; ', chr(10)).replace('along ', 'along' + chr(10))}",
+        f"{_climb(leg)}\n{heights.replace('; ', chr(10)).replace('along ', 'along' + chr(10))}",
         f"{_times(card, leg)}\n{leg.daylight_text.replace(' min ', ' min' + chr(10))}",
         "\n".join(filter(None, ground)),
     )

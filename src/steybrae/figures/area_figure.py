@@ -13,17 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
-from steybrae.answers.area import (
-    NONE_KNOWN,
-    band_km2,
-    band_name,
-    by_belt,
-    by_sector,
-    metres_over,
-    overhead_by_band,
-    overhead_labels,
-    overhead_places,
-)
+from steybrae.answers import area
 from steybrae.figures.style import (
     INK,
     PNG_DPI,
@@ -72,7 +62,7 @@ def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | N
     if bands is not None:
         _map(figure.add_axes(box(0.05, 51 + lift, 0.55, 189 + lift)), result, bands)
         left = 0.64
-    sectors, belts = by_sector(result), by_belt(result)
+    sectors, belts = area.by_sector(result), area.by_belt(result)
     _bars(figure.add_axes(box(left, 126 + lift, 0.95, 189 + lift)), result, sectors, "km² by direction faced")
     _bars(figure.add_axes(box(left, 51 + lift, 0.95, 107 + lift)), result, belts, "km² by elevation")
     _legend(figure.add_axes(box(0.05, 36.5 + lift, 0.95, 44 + lift)), result)
@@ -80,20 +70,13 @@ def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | N
         _overhead(figure, result.overhead, overhead, box)
     unknown = result.bands[-1]
     files = ", ".join(result.model.files)
-    figure.text(
-        0.05,
-        1 - 10 / high_mm,
-        f"Slope bands over {metres_over(result.baseline_m)} of {files}",
-        fontsize=11,
-        va="center",
+    title = f"Slope bands over {area.metres_over(result.baseline_m)} of {files}"
+    figure.text(0.05, 1 - 10 / high_mm, title, fontsize=11, va="center")
+    words = (
+        f"{area_km2(result.total_km2).text} (horizontal), of which {area.band_km2(unknown).text} unknown. "
+        "Map north is grid north. Of many cells in one dot the steepest is shown, and unknown where one is."
     )
-    figure.text(
-        0.05,
-        1 - 17 / high_mm,
-        f"{area_km2(result.total_km2).text} (horizontal), of which {band_km2(unknown).text} unknown. Map "
-        "north is grid north. Of many cells in one dot the steepest is shown, and unknown where one is.",
-        va="center",
-    )
+    figure.text(0.05, 1 - 17 / high_mm, words, va="center")
     _cautions(figure, result, 32.5 / high_mm)
     return figure
 
@@ -112,8 +95,8 @@ def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
 
 def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callable[..., Any]) -> None:
     """Draw overhead angles, and how much ground of each band lies under them."""
-    count = len(overhead_labels()) - 1
-    picture = band_tints(count)[overhead_places(preview.cells)]
+    count = len(area.overhead_labels()) - 1
+    picture = band_tints(count)[area.overhead_places(preview.cells)]
     picture[preview.cells == 0] = 1.0
     more = preview.cells > OPEN
     picture[more] = without_hue(picture[more])
@@ -133,13 +116,13 @@ def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callabl
 
 
 def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
-    groups = overhead_by_band(over)
+    groups = area.overhead_by_band(over)
     places: Sequence[float] = range(len(groups))
     bottom, tint = np.zeros(len(groups)), 0
-    for label in overhead_labels():
+    for label in area.overhead_labels():
         heights = np.array([areas.get(label, 0.0) for areas in groups.values()])
         style = unknown_style(0.4)
-        if label != NONE_KNOWN:
+        if label != area.NONE_KNOWN:
             style = band_style(tint, count)
             tint += 1
         axes.bar(places, heights, bottom=bottom, label=label, **style)
@@ -182,7 +165,7 @@ def _legend(axes: Axes, result: AreaResult) -> None:
     for place, row in enumerate(result.bands):
         axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, **_style(result, place)))
         axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, fill=False, edgecolor=INK, linewidth=0.4))
-        text = f"{band_name(row)}{'' if row.band is None else '°'}\n{band_km2(row).text}"
+        text = f"{area.band_name(row)}{'' if row.band is None else '°'}\n{area.band_km2(row).text}"
         axes.text(place + 0.3, 0.5, text, va="center")
 
 

@@ -15,22 +15,8 @@ from typing import Any
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint, GPXWaypoint
 
 from steybrae import __version__
+from steybrae.card import wording
 from steybrae.card.result import CardLeg, CardPlace, Overhead, RouteCard
-from steybrae.card.wording import (
-    bearing_shown,
-    beside_sentence,
-    check_sentence,
-    cliffs_text,
-    climb_text,
-    corridor_text,
-    distance_texts,
-    drop_text,
-    grounds_text,
-    may_be_later,
-    minutes_text,
-    overhead_text,
-    steepness_text,
-)
 from steybrae.files.results import as_json
 from steybrae.forecast.beside import caution_lines
 from steybrae.names import defused
@@ -69,7 +55,7 @@ def _cell(value: Any) -> str:
 
 
 def _row(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
-    ground, later = leg.ground, may_be_later(card, leg)
+    ground, later = leg.ground, wording.may_be_later(card, leg)
     return {
         "leg": leg.number,
         "from": defused(leg.from_),
@@ -97,8 +83,8 @@ def _row(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "slope_high_deg": slope(ground.slope_high_deg if ground else None).shown,
         "slope_corridor_deg": slope(ground.slope_corridor_max_deg if ground else None).shown,
         "short_corridor_deg": slope(ground.short_corridor_max_deg if ground else None).shown,
-        "drop": drop_text(ground),
-        "cliffs_below": cliffs_text(leg),
+        "drop": wording.drop_text(ground),
+        "cliffs_below": wording.cliffs_text(leg),
         **_above(None if ground is None else ground.overhead),
         "open_above": ground is None or ground.open_above,
         "steep_m": steep_length(ground.steep_m if ground else None).shown,
@@ -196,7 +182,7 @@ def _way_points(card: RouteCard) -> Iterator[GPXWaypoint]:
                 latitude=round(check.lat_deg, 8),
                 longitude=_longitude(check.lon_deg),
                 name=f"Check {check.number}",
-                description=check_sentence(check, card.bearing_unit),
+                description=wording.check_sentence(check, card.bearing_unit),
                 type="check",
             )
 
@@ -229,19 +215,21 @@ def _turn_point(place: CardPlace, name: str, words: str) -> GPXRoutePoint:
 
 
 def _leg_words(leg: CardLeg, unit: str) -> str:
-    length, on_map = distance_texts(leg)
+    length, on_map = wording.distance_texts(leg)
     figures = (
-        f"{bearing_shown(leg.bearing_magnetic_deg, unit)} magnetic",
+        f"{wording.bearing_shown(leg.bearing_magnetic_deg, unit)} magnetic",
         length,
         on_map,
-        climb_text(leg),
-        "" if leg.time_min is None else minutes_text(leg.time_min, at_least=leg.time_at_least),
-        f"steepest {steepness_text(leg.ground)}",
-        corridor_text(leg.ground),
-        drop_text(leg.ground),
-        cliffs_text(leg),
-        *grounds_text(leg.ground),
-        overhead_text(leg.ground.overhead if leg.ground else None, unit),
+        wording.climb_text(leg),
+        "" if leg.time_min is None else wording.minutes_text(leg.time_min, at_least=leg.time_at_least),
+        f"steepest {wording.steepness_text(leg.ground)}",
+        wording.corridor_text(leg.ground),
+        wording.drop_text(leg.ground),
+        wording.cliffs_text(leg),
+        *wording.grounds_text(leg.ground),
+        wording.overhead_text(leg.ground.overhead if leg.ground else None, unit),
     )
-    sides = " ".join((*map(beside_sentence, leg.beside), *without_check_lines(leg.steep_without_check)))
+    sides = " ".join(
+        (*map(wording.beside_sentence, leg.beside), *without_check_lines(leg.steep_without_check))
+    )
     return f"Leg {leg.number} to {leg.to}: {', '.join(part for part in figures if part)}. {sides}".strip()

@@ -23,33 +23,10 @@ from steybrae.answers.forecast import (
 )
 from steybrae.answers.route import legs_left_text
 from steybrae.bands import BandScheme
+from steybrae.card import wording
 from steybrae.card.forecast import PocketCheck, pocket_checks
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.times import latest_at_leg
-from steybrae.card.wording import (
-    arrival_words,
-    bearing_shown,
-    beside_sentence,
-    call_text,
-    cliffs_text,
-    climb_text,
-    corridor_text,
-    distance_texts,
-    drop_text,
-    elevation_text,
-    grounds_text,
-    judged_text,
-    look_text,
-    may_be_steep_text,
-    minutes_text,
-    overhead_lines,
-    overhead_short,
-    place_text,
-    short_pieces_text,
-    steepness_text,
-    totals_lines,
-    where_text,
-)
 from steybrae.errors import QuantityError
 from steybrae.field import agreement, limits, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
@@ -110,8 +87,8 @@ def _content(card: RouteCard) -> dict[str, Any]:
     asked = None if forecast is None else forecast.region_asked
     return {
         "card": card,
-        "totals": totals_lines(card),
-        "call": call_text(card),
+        "totals": wording.totals_lines(card),
+        "call": wording.call_text(card),
         "findings": finding_lines(forecast, card.cautions),
         "ratings": [] if forecast is None else [*rating_lines(forecast)],
         "bulletins": [
@@ -141,36 +118,39 @@ def _place(place: PlaceThatMatters) -> dict[str, Any]:
 def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
     """Words of the screen of one leg."""
     unit = card.bearing_unit
-    length, on_map = distance_texts(leg)
+    length, on_map = wording.distance_texts(leg)
     ground = leg.ground
     looks = None if ground is None else ground.overhead
     here = [place for place in card.places if place.from_.leg <= leg.number <= place.to.leg]
-    sides = [*map(beside_sentence, leg.beside), *([f"{cliffs_text(leg)}."] if leg.cliffs else [])]
+    sides = [
+        *map(wording.beside_sentence, leg.beside),
+        *([f"{wording.cliffs_text(leg)}."] if leg.cliffs else []),
+    ]
     forecast = card.forecast
     named = [] if forecast is None else [one for one in forecast.legs if one.number == leg.number]
     bulletins = () if forecast is None else forecast.bulletins
     return {
         "leg": leg,
-        "bearing": bearing_shown(leg.bearing_magnetic_deg, unit),
-        "back": bearing_shown(leg.back_bearing_magnetic_deg, unit),
-        "grid": bearing_shown(leg.bearing_grid_deg, unit),
-        "true": bearing_shown(leg.bearing_true_deg, unit),
+        "bearing": wording.bearing_shown(leg.bearing_magnetic_deg, unit),
+        "back": wording.bearing_shown(leg.back_bearing_magnetic_deg, unit),
+        "grid": wording.bearing_shown(leg.bearing_grid_deg, unit),
+        "true": wording.bearing_shown(leg.bearing_true_deg, unit),
         "length": length,
         "on_map": on_map,
-        "climb": climb_text(leg),
-        "height": elevation_text(leg),
-        "arrival": arrival_words(card, leg),
-        "time": minutes_text(leg.time_min, at_least=leg.time_at_least),
-        "start": place_text(leg.from_, leg.from_place.written, leg.from_place.reference),
-        "end": place_text(leg.to, leg.to_place.written, leg.to_place.reference),
-        "steepest": steepness_text(ground),
-        "corridor": corridor_text(ground),
-        "short": short_pieces_text(ground),
-        "may_be": "" if ground is None else may_be_steep_text(ground),
-        "grounds": grounds_text(ground),
-        "drop": drop_text(ground),
-        "above": "" if ground is None else overhead_short(ground),
-        "overhead": [line for line in overhead_lines(looks, unit) if line],
+        "climb": wording.climb_text(leg),
+        "height": wording.elevation_text(leg),
+        "arrival": wording.arrival_words(card, leg),
+        "time": wording.minutes_text(leg.time_min, at_least=leg.time_at_least),
+        "start": wording.place_text(leg.from_, leg.from_place.written, leg.from_place.reference),
+        "end": wording.place_text(leg.to, leg.to_place.written, leg.to_place.reference),
+        "steepest": wording.steepness_text(ground),
+        "corridor": wording.corridor_text(ground),
+        "short": wording.short_pieces_text(ground),
+        "may_be": "" if ground is None else wording.may_be_steep_text(ground),
+        "grounds": wording.grounds_text(ground),
+        "drop": wording.drop_text(ground),
+        "above": "" if ground is None else wording.overhead_short(ground),
+        "overhead": [line for line in wording.overhead_lines(looks, unit) if line],
         "places": here,
         "letters": " ".join(letters_at(card.places, leg.number)),
         "sides": sides,
@@ -187,10 +167,10 @@ def _check(card: RouteCard, check: Check) -> dict[str, str]:
     return {
         "name": check.number,
         "what": check.what[0].upper() + check.what[1:],
-        "stand": f"{check.reference}, {where_text(check)}",
-        "look": f"{look_text(check, unit)}{' magnetic' if known else ''}",
+        "stand": f"{check.reference}, {wording.where_text(check)}",
+        "look": f"{wording.look_text(check, unit)}{' magnetic' if known else ''}",
         "expect": slope(check.expected_deg).text,
-        "judged": judged_text(check),
+        "judged": wording.judged_text(check),
         "quantity": "A sight, the angle up to it"
         if check.quantity == "sight"
         else "The slope of this ground",

@@ -16,28 +16,9 @@ from steybrae.answers.forecast import (
     ratings_told,
     text_lines,
 )
+from steybrae.card import wording
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.times import latest_in_rows, latest_lead, latest_words
-from steybrae.card.wording import (
-    GRID_NAMES,
-    bearing_shown,
-    beside_short,
-    besides_texts,
-    call_text,
-    cliffs_text,
-    climb_text,
-    corridor_text,
-    distance_texts,
-    from_text,
-    height_text,
-    may_be_later,
-    minutes_text,
-    place_text,
-    set_text,
-    steepness_text,
-    times_text,
-    totals_lines,
-)
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.choose import of_another_time
 from steybrae.frozen import dataclass
@@ -102,16 +83,16 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
         yield _Words(line, size_pt, bold=True, after_mm=0.0)
     start = f", start {card.start_text}" if card.start_text else ""
     yield _Words(f"{card.date}{start}", 13.0, bold=True, after_mm=2.0)
-    totals = _abreast(totals_lines(card), paper, _TOTALS, _WIDTH_MM)
+    totals = _abreast(wording.totals_lines(card), paper, _TOTALS, _WIDTH_MM)
     for number, line in enumerate(totals, start=1):
         yield _Words(line, _TOTALS, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
-    yield _Words(f"From {from_text(card.legs[0])}. Grid: {GRID_NAMES[card.grid]}{scale}.")
+    yield _Words(f"From {wording.from_text(card.legs[0])}. Grid: {wording.GRID_NAMES[card.grid]}{scale}.")
     with_scale, without = card.legs[0].compass
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
     latest = latest_lead(card, rows=True) if latest_in_rows(card) else latest_words(card)
-    for group in ((latest,), (times_text(card),), card.norths.sentences, card.daylight_words):
+    for group in ((latest,), (wording.times_text(card),), card.norths.sentences, card.daylight_words):
         for k, line in enumerate(filter(None, group)):
             yield _Words(line, runs_on=k > 0)
 
@@ -161,7 +142,7 @@ def _by_hand(card: RouteCard, bottom_mm: float, paper: Canvas, top_mm: float) ->
         paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 8.0, align="right")
     step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
     y_mm = bottom_mm - 1.5 - step_mm * len(lines)
-    given = {_PARTY[0]: card.party, _PARTY[2]: call_text(card)}
+    given = {_PARTY[0]: card.party, _PARTY[2]: wording.call_text(card)}
     for words in lines:
         _to_fill_in(paper, (x_mm + 2.0, y_mm + 3.0), words, given.get(words, ""), right_mm - x_mm - 4.0)
         y_mm += step_mm
@@ -241,7 +222,7 @@ def _ground(leg: CardLeg, paper: Canvas) -> list[tuple[float, float, str, float]
 
     The corridor stands beside the steepest on the line where there is room: ten legs then go on one part.
     """
-    on_line, corridor = steepness_text(leg.ground), corridor_text(leg.ground)
+    on_line, corridor = wording.steepness_text(leg.ground), wording.corridor_text(leg.ground)
     x_mm = paper.text_width_mm(on_line, 10.5, bold=True) + 2.0
     abreast = x_mm + paper.text_width_mm(corridor, 8.5, bold=True) <= _GROUND_MM
     placed = [(0.0, 3.9, on_line, 10.5), (x_mm, 3.9, corridor, 8.5) if abreast else (0.0, 7.0, corridor, 8.5)]
@@ -253,12 +234,12 @@ def _ground(leg: CardLeg, paper: Canvas) -> list[tuple[float, float, str, float]
 def leg_line(card: RouteCard, leg: CardLeg, latest: str, paper: Canvas, top_mm: float) -> None:
     """Draw a leg from the top edge of its row."""
     first, second = top_mm + 5.0, top_mm + 9.4
-    length, on_map = distance_texts(leg)
-    reference = place_text(leg.to, leg.to_place.written, leg.to_place.reference)
-    turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
+    length, on_map = wording.distance_texts(leg)
+    reference = wording.place_text(leg.to, leg.to_place.written, leg.to_place.reference)
+    turns = wording.bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
     at = leg.arrival_text.split(" ", maxsplit=1)[0]
-    small = set_text(leg, card.bearing_unit)
-    three, needed = bool(latest), minutes_text(leg.time_min)
+    small = wording.set_text(leg, card.bearing_unit)
+    three, needed = bool(latest), wording.minutes_text(leg.time_min)
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
         ("to", first, leg.to, 10.5, True, 38.5),
@@ -267,13 +248,13 @@ def leg_line(card: RouteCard, leg: CardLeg, latest: str, paper: Canvas, top_mm: 
         ("bearing", second, f"{small}{'  bends!' if leg.bends else ''}", _SMALL, False, 23.0),
         ("length", first, length, 11.0, True, 19.0),
         ("length", second, on_map.split(",", maxsplit=1)[0], 9.0, True, 19.0),
-        ("climb", first, climb_text(leg).removeprefix(AT_LEAST).strip(), 9.0, True, 24.5),
-        ("climb", second, height_text(leg), _SMALL, False, 24.5),
+        ("climb", first, wording.climb_text(leg).removeprefix(AT_LEAST).strip(), 9.0, True, 24.5),
+        ("climb", second, wording.height_text(leg), _SMALL, False, 24.5),
         ("time", first - 1.3 * three, f"{needed}{'+' if leg.time_at_least else ''}", 10.0, True, 17.5),
         (
             "time",
             second - 2.6 * three,
-            f"{at}{'+' if at and may_be_later(card, leg) else ''}",
+            f"{at}{'+' if at and wording.may_be_later(card, leg) else ''}",
             9.0,
             True,
             17.5,
@@ -291,7 +272,7 @@ def leg_line(card: RouteCard, leg: CardLeg, latest: str, paper: Canvas, top_mm: 
 
 
 def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
-    lines = _abreast(list(besides_texts(leg)), paper, _SMALL, _GROUND_MM)
+    lines = _abreast(list(wording.besides_texts(leg)), paper, _SMALL, _GROUND_MM)
     return [one for line in lines for one in paper.wrapped(line, _GROUND_MM, _SMALL, bold=True)]
 
 
@@ -301,11 +282,11 @@ def corridor_lines(card: RouteCard) -> list[str]:
     for leg in card.legs:
         sides: list[str] = []
         for side in ("left", "right"):
-            found = [beside_short(beside) for beside in leg.beside if beside.side == side]
+            found = [wording.beside_short(beside) for beside in leg.beside if beside.side == side]
             if found:
                 sides.append(f"{side.capitalize() if sides else side} {'; '.join(found)}")
         if leg.cliffs:
-            sides.append(cliffs_text(leg, short=True))
+            sides.append(wording.cliffs_text(leg, short=True))
         if sides:
             out.append(f"Leg {leg.number}: {'. '.join(sides)}.")
     return out

@@ -6,26 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Final, NamedTuple
 
+from steybrae.card import wording
 from steybrae.card.result import CardLeg, Check, RouteCard
-from steybrae.card.wording import (
-    arrival_text,
-    bearing_shown,
-    beside_short,
-    cliffs_text,
-    climb_text,
-    corridor_text,
-    distance_texts,
-    elevation_text,
-    grounds_text,
-    limits_text,
-    look_text,
-    minutes_text,
-    overhead_lines,
-    place_text,
-    steeper_text,
-    steepness_text,
-    where_text,
-)
 from steybrae.frozen import dataclass
 from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, slope
@@ -135,7 +117,7 @@ def _wrapped(
 def _warnings(card: RouteCard, leg: CardLeg) -> list[tuple[str, float, bool]]:
     """Lines on a cliff below and on what is overhead: words, size and whether bold."""
     above, outside = _overhead(card, leg)
-    lines = [(cliffs_text(leg), 9.0, True), (above, 9.0, True), (outside, 8.5, False)]
+    lines = [(wording.cliffs_text(leg), 9.0, True), (above, 9.0, True), (outside, 8.5, False)]
     return [line for line in lines if line[0]]
 
 
@@ -146,7 +128,7 @@ def _overhead(card: RouteCard, leg: CardLeg) -> tuple[str, str]:
         angles = () if found is None else (found.sight_deg, found.unfiltered_deg, found.path_deg)
         if all(angle is None for angle in angles):
             return "", ""
-    return overhead_lines(found, card.bearing_unit)
+    return wording.overhead_lines(found, card.bearing_unit)
 
 
 def _columns(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
@@ -166,7 +148,7 @@ def _places(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     lines = two_lines(paper, leg.to, most_mm, 12.5)
     for k, line in enumerate(lines):
         yield _Text(x_mm, 8.8 + 4.8 * k, line, 12.5, True, most_mm, cut=True)
-    reference = place_text(leg.to, leg.to_place.written, leg.to_place.reference)
+    reference = wording.place_text(leg.to, leg.to_place.written, leg.to_place.reference)
     yield _Text(x_mm, 9.2 + 4.8 * len(lines), reference, 10.5, True, most_mm)
 
 
@@ -178,31 +160,31 @@ def two_lines(paper: Canvas, words: str, most_mm: float, size_pt: float) -> list
 
 def _bearings(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm, unit = _LEG["bearing"], card.bearing_unit
-    shown = bearing_shown(leg.bearing_magnetic_deg, unit)
+    shown = wording.bearing_shown(leg.bearing_magnetic_deg, unit)
     yield _Text(x_mm, 9.8, shown, 25.0, True, 30.0)
     width_mm = min(paper.text_width_mm(shown, 25.0, bold=True), 30.0)
     yield _Text(x_mm + width_mm + 1.0, 9.8, "mag", _SMALL, False, None)
-    grid = [] if leg.bearing_grid_deg is None else [f"grid {bearing_shown(leg.bearing_grid_deg, unit)}"]
-    norths = [*grid, f"true {bearing_shown(leg.bearing_true_deg, unit)}"]
-    yield _Text(x_mm, 14.2, "  ".join(norths), 9.0, True, 36.0)
-    back = f"back {bearing_shown(leg.back_bearing_magnetic_deg, unit)} mag"
+    norths = {"grid": leg.bearing_grid_deg, "true": leg.bearing_true_deg}
+    told = (f"{north} {wording.bearing_shown(deg, unit)}" for north, deg in norths.items() if deg is not None)
+    yield _Text(x_mm, 14.2, "  ".join(told), 9.0, True, 36.0)
+    back = f"back {wording.bearing_shown(leg.back_bearing_magnetic_deg, unit)} mag"
     for k, words in enumerate([back, *(["line bends!"] if leg.bends else [])]):
         yield _Text(x_mm, 18.2 + 3.4 * k, words, 8.5, False, 35.0)
 
 
 def _length(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
-    length, on_map = distance_texts(leg)
-    for y_mm, words, size_pt in ((7.4, length, 16.0), (11.8, on_map, 9.0), (16.6, climb_text(leg), 11.0)):
+    (length, on_map), climb = wording.distance_texts(leg), wording.climb_text(leg)
+    for y_mm, words, size_pt in ((7.4, length, 16.0), (11.8, on_map, 9.0), (16.6, climb, 11.0)):
         yield _Text(_LEG["length"], y_mm, words, size_pt, True, 30.0)
-    yield from _wrapped(paper, (_LEG["length"], 20.4), elevation_text(leg).split("; "), 30.0)
+    yield from _wrapped(paper, (_LEG["length"], 20.4), wording.elevation_text(leg).split("; "), 30.0)
 
 
 def _time(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm = _LEG["time"]
-    yield _Text(x_mm, 7.4, minutes_text(leg.time_min), 15.0, True, 23.5)
+    yield _Text(x_mm, 7.4, wording.minutes_text(leg.time_min), 15.0, True, 23.5)
     if leg.time_min is not None and leg.time_at_least:
         yield _Text(x_mm, 10.6, AT_LEAST, _SMALL, False, None)
-    lines = two_lines(paper, arrival_text(card, leg), 23.5, 11.5)
+    lines = two_lines(paper, wording.arrival_text(card, leg), 23.5, 11.5)
     for k, line in enumerate(lines):
         yield _Text(x_mm, 14.8 + 4.4 * k, line, 11.5, True, 23.5)
     yield from _wrapped(paper, (x_mm, 14.2 + 4.4 * len(lines)), [leg.daylight_text], 24.0)
@@ -211,16 +193,16 @@ def _time(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
 def _ground(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm = _LEG["ground"]
     most_mm = RIGHT_MM - x_mm
-    yield _Text(x_mm, 5.2, steepness_text(leg.ground), 13.0, True, most_mm)
-    yield _Text(x_mm, 9.7, corridor_text(leg.ground), 11.0, True, most_mm)
-    yield from _wrapped(paper, (x_mm, 13.4), grounds_text(leg.ground), most_mm)
+    yield _Text(x_mm, 5.2, wording.steepness_text(leg.ground), 13.0, True, most_mm)
+    yield _Text(x_mm, 9.7, wording.corridor_text(leg.ground), 11.0, True, most_mm)
+    yield from _wrapped(paper, (x_mm, 13.4), wording.grounds_text(leg.ground), most_mm)
 
 
 def _sides(leg: CardLeg, paper: Canvas, y_mm: float) -> Iterator[_Text]:
     """Write what lies to the left into the left half, to the right into the right one."""
     halves = (("left", LEFT_MM, FOLD_MM - 2.0), ("right", FOLD_MM + 2.0, RIGHT_MM))
     for side, x_mm, end_mm in halves:
-        found = [beside_short(beside) for beside in leg.beside if beside.side == side]
+        found = [wording.beside_short(beside) for beside in leg.beside if beside.side == side]
         if found:
             words = f"{side.capitalize()}: {'; '.join(found)}"
             yield from _wrapped(paper, (x_mm, y_mm), [words], end_mm - x_mm, 8.5)
@@ -252,14 +234,14 @@ def check_row(card: RouteCard, check: Check, paper: Canvas, top_mm: float) -> No
     unit, y_mm = card.bearing_unit, top_mm + 6.4
     paper.text(_CHECK["number"], y_mm + 2.0, check.number, 17.0, bold=True, most_mm=15.0)
     paper.text(_CHECK["place"], y_mm - 1.0, check.reference, 11.0, bold=True, most_mm=80.0)
-    where = f"{check.what}, {where_text(check)}"
+    where = f"{check.what}, {wording.where_text(check)}"
     for k, line in enumerate(paper.wrapped(where, 80.0, _SMALL)):
         paper.text(_CHECK["place"], y_mm + 2.8 + 3.2 * k, line, _SMALL)
     size_pt = 17.0 if check.look_bearing_magnetic_deg is not None else 8.5
-    paper.text(_CHECK["look"], y_mm + 2.0, look_text(check, unit), size_pt, bold=True, most_mm=25.5)
+    paper.text(_CHECK["look"], y_mm + 2.0, wording.look_text(check, unit), size_pt, bold=True, most_mm=25.5)
     paper.text(_CHECK["expect"], y_mm + 2.0, slope(check.expected_deg).text, 12.0, bold=True, most_mm=15.0)
-    paper.text(_CHECK["limits"], y_mm - 1.0, limits_text(check), 10.0, bold=True, most_mm=33.0)
-    for k, line in enumerate(paper.wrapped(f"but {steeper_text(check)}", 33.0, 9.5)):
+    paper.text(_CHECK["limits"], y_mm - 1.0, wording.limits_text(check), 10.0, bold=True, most_mm=33.0)
+    for k, line in enumerate(paper.wrapped(f"but {wording.steeper_text(check)}", 33.0, 9.5)):
         paper.text(_CHECK["limits"], y_mm + 3.3 + 3.8 * k, line, 9.5)
     paper.box(_CHECK["box"], top_mm + 1.8, RIGHT_MM - _CHECK["box"], CHECK_MM - 3.8, 0.28)
     rule(paper, top_mm + CHECK_MM - 0.4, 0.18)

@@ -8,19 +8,7 @@ from typing import Final
 
 from steybrae.figures.style import band_tint
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
-from steybrae.teach.slope_scale import (
-    COMB_ROOM_MM,
-    CURVE_SLOPES_DEG,
-    ERRORS_MM,
-    GAP_COUNTS,
-    Comb,
-    ErrorCurve,
-    ErrorSheet,
-    ErrorTable,
-    MapScale,
-    ScaleSheet,
-    Wedge,
-)
+from steybrae.teach import slope_scale
 from steybrae.value import ground_run, lower, millimetres, slope
 
 EDGE_HEIGHT_MM: Final = 25.0
@@ -57,7 +45,7 @@ _RULES: Final = (
 )
 
 
-def scale_pdf(result: ScaleSheet, *, paper: str = "a4") -> bytes:
+def scale_pdf(result: slope_scale.ScaleSheet, *, paper: str = "a4") -> bytes:
     """Draw the sheet: how to use it, edges, cards, and spare edges to the foot of the page.
 
     The same bytes for the same sheet.
@@ -88,7 +76,7 @@ def _room(sheet: Sheet, y: float, height: float) -> float:
     return sheet.top_mm - 3.0
 
 
-def _cards(sheet: Sheet, maps: Sequence[MapScale], y: float) -> float:
+def _cards(sheet: Sheet, maps: Sequence[slope_scale.MapScale], y: float) -> float:
     """Draw the cards in rows, and once more what the last row has room for; say where the next row begins."""
     found = [one for one in maps if one.wedge is not None or one.index_wedge is not None]
     x, spare = sheet.left_mm, cycle(found)
@@ -102,7 +90,7 @@ def _cards(sheet: Sheet, maps: Sequence[MapScale], y: float) -> float:
     return y - CARD_HEIGHT_MM - APART_MM if found else y
 
 
-def _use(sheet: Sheet, one: MapScale, top: float) -> float:
+def _use(sheet: Sheet, one: slope_scale.MapScale, top: float) -> float:
     """Draw an edge and a card in use on slanting contours, and say how; return where it ends."""
     half = sheet.across_mm / 2.0
     with sheet.read_as(
@@ -147,9 +135,9 @@ def _card_in_use(sheet: Sheet, x: float, top: float) -> None:
     )
 
 
-def _edge(sheet: Sheet, one: MapScale, x: float, y: float) -> None:
+def _edge(sheet: Sheet, one: slope_scale.MapScale, x: float, y: float) -> None:
     """Draw a straight edge: single gaps along the top, index lines along the bottom."""
-    room, between = COMB_ROOM_MM
+    room, between = slope_scale.COMB_ROOM_MM
     lengths = [
         sum(max(comb.length_mm, room) + between for comb in combs) + between
         for combs in (one.combs, one.index_combs)
@@ -167,14 +155,14 @@ def _edge(sheet: Sheet, one: MapScale, x: float, y: float) -> None:
     sheet.text(x + width - between, middle - 0.8, one.name, size_pt=SMALL_PT, bold=True, align="right")
 
 
-def _spaces(combs: Sequence[Comb], what: str) -> str:
+def _spaces(combs: Sequence[slope_scale.Comb], what: str) -> str:
     spaces = combs[0].spaces
     return f"{spaces} {what}{'s' * (spaces > 1)}"
 
 
-def _combs(sheet: Sheet, combs: Sequence[Comb], x: float, edge: float, *, down: bool) -> None:
+def _combs(sheet: Sheet, combs: Sequence[slope_scale.Comb], x: float, edge: float, *, down: bool) -> None:
     """Draw combs from left to right, their lines beginning on the edge that lies on the map."""
-    room, between = COMB_ROOM_MM
+    room, between = slope_scale.COMB_ROOM_MM
     inward = -1.0 if down else 1.0
     thick = _line_mm(combs, most=0.13 if down else 0.3)
     x += between
@@ -191,12 +179,12 @@ def _combs(sheet: Sheet, combs: Sequence[Comb], x: float, edge: float, *, down: 
         x += cell + between
 
 
-def _line_mm(combs: Sequence[Comb], most: float) -> float:
+def _line_mm(combs: Sequence[slope_scale.Comb], most: float) -> float:
     """Width of a comb's lines: thin enough that the closest of them stay apart."""
     return min([most, *(0.3 * comb.spacing_mm for comb in combs)])
 
 
-def _wedges(one: MapScale) -> list[tuple[Wedge, str, float, float]]:
+def _wedges(one: slope_scale.MapScale) -> list[tuple[slope_scale.Wedge, str, float, float]]:
     """Wedges of a card: with title, width of its lines and of its part of the card, mm."""
     found = [(one.wedge, "Single gaps", 0.1), (one.index_wedge, "Index lines", 0.25)]
     return [
@@ -206,13 +194,13 @@ def _wedges(one: MapScale) -> list[tuple[Wedge, str, float, float]]:
     ]
 
 
-def _card_width(sheet: Sheet, one: MapScale) -> float:
+def _card_width(sheet: Sheet, one: slope_scale.MapScale) -> float:
     return max(
         sum(wide for _, _, _, wide in _wedges(one)) + 4.0, sheet.text_width_mm(one.name, 7, bold=True) + 6.0
     )
 
 
-def _card(sheet: Sheet, one: MapScale, x: float, y: float) -> float:
+def _card(sheet: Sheet, one: slope_scale.MapScale, x: float, y: float) -> float:
     """Draw the card of both wedges; say how wide it is."""
     width = _card_width(sheet, one)
     sheet.cut_box(x, y, width, CARD_HEIGHT_MM)
@@ -229,7 +217,7 @@ def _card(sheet: Sheet, one: MapScale, x: float, y: float) -> float:
     return width
 
 
-def _wedge(sheet: Sheet, wedge: Wedge, x: float, top: float, line_mm: float) -> None:
+def _wedge(sheet: Sheet, wedge: slope_scale.Wedge, x: float, top: float, line_mm: float) -> None:
     """Draw a wedge downwards from gentle to steep, a level line every 5 degrees."""
     gentlest, steepest = wedge.slopes_deg[0], wedge.slopes_deg[-1]
     levels = [top - WEDGE_HEIGHT_MM * (deg - gentlest) / (steepest - gentlest) for deg in wedge.slopes_deg]
@@ -255,7 +243,7 @@ MAGNIFIED: Final = (20.0, 10.0, 5.0, 2.0)
 MAGNIFIED_ROOM_MM: Final = 60.0
 
 
-def error_pdf(result: ErrorSheet, *, paper: str = "a4") -> bytes:
+def error_pdf(result: slope_scale.ErrorSheet, *, paper: str = "a4") -> bytes:
     """Draw the sheet; the same bytes for the same one."""
     sheet = Sheet(f"How a ruler fools you: {result.name}", result.cautions, paper=paper)
     y = sheet.across(
@@ -275,28 +263,28 @@ def error_pdf(result: ErrorSheet, *, paper: str = "a4") -> bytes:
 
 
 def _tint(error_mm: float) -> Colour:
-    return band_tint(ERRORS_MM.index(error_mm), len(ERRORS_MM))
+    return band_tint(slope_scale.ERRORS_MM.index(error_mm), len(slope_scale.ERRORS_MM))
 
 
-def _panels(sheet: Sheet, curves: Sequence[ErrorCurve], top: float) -> float:
+def _panels(sheet: Sheet, curves: Sequence[slope_scale.ErrorCurve], top: float) -> float:
     """Draw one panel for each count of gaps, and the legend."""
-    for number, gaps in enumerate(GAP_COUNTS):
+    for number, gaps in enumerate(slope_scale.GAP_COUNTS):
         x = sheet.left_mm + 9.0 + number * PANEL_STEP_MM
         _panel(sheet, [curve for curve in curves if curve.gaps == gaps], x, top - 4.0 - PANEL_MM)
     y = top - PANEL_MM - 14.5
     x = sheet.left_mm + 9.0
     sheet.text(x, y, "Error of the reading:", size_pt=7)
     x += 31.0
-    for error_mm in ERRORS_MM:
+    for error_mm in slope_scale.ERRORS_MM:
         sheet.box(x, y - 0.6, 5.0, 3.2, 0.1, fill=_tint(error_mm))
         sheet.text(x + 6.2, y, f"± {error_mm:g} mm", size_pt=7)
         x += 23.0
     return y - 2.0
 
 
-def _panel(sheet: Sheet, curves: Sequence[ErrorCurve], x: float, y: float) -> None:
+def _panel(sheet: Sheet, curves: Sequence[slope_scale.ErrorCurve], x: float, y: float) -> None:
     """Draw nested zones of what is read, the widest first, over slopes of the ground."""
-    first, last = CURVE_SLOPES_DEG[0], CURVE_SLOPES_DEG[-1]
+    first, last = slope_scale.CURVE_SLOPES_DEG[0], slope_scale.CURVE_SLOPES_DEG[-1]
     gaps = curves[0].gaps
 
     def at(slope_deg: float, read_deg: float) -> tuple[float, float]:
@@ -324,7 +312,7 @@ def _panel(sheet: Sheet, curves: Sequence[ErrorCurve], x: float, y: float) -> No
     sheet.text(x + PANEL_MM / 2, y - 6.0, "slope of the ground", size_pt=SMALL_PT, align="middle")
 
 
-def _gap_picture(sheet: Sheet, result: ErrorSheet, top: float) -> float:
+def _gap_picture(sheet: Sheet, result: slope_scale.ErrorSheet, top: float) -> float:
     """Draw the gap of 30 degrees true to size, and larger with the errors round one line."""
     gap, x, y = result.gap_30_mm, sheet.left_mm, top - 13.0
     text = f"One gap at 30° is {millimetres(gap, step=0.01, rounding='up').short}: true size here"
@@ -342,7 +330,7 @@ def _gap_picture(sheet: Sheet, result: ErrorSheet, top: float) -> float:
     sheet.text(x, y + 5.6, note, size_pt=7.5)
     sheet.text(x, y + 2.2, "with the errors round its right line:", size_pt=7.5)
     x += sheet.text_width_mm("with the errors round its right line:", 7.5) + 5.0
-    for error_mm in reversed(ERRORS_MM):
+    for error_mm in reversed(slope_scale.ERRORS_MM):
         left = max(x, x + times * (gap - error_mm))
         sheet.box(left, y, x + times * (gap + error_mm) - left, 11.0, 0.05, fill=_tint(error_mm))
     for k in (0, 1):
@@ -351,15 +339,15 @@ def _gap_picture(sheet: Sheet, result: ErrorSheet, top: float) -> float:
     return y
 
 
-def _table(sheet: Sheet, table: ErrorTable, top: float) -> float:
+def _table(sheet: Sheet, table: slope_scale.ErrorTable, top: float) -> float:
     """Write one table; lower ends go down, upper ends up."""
     x, y = sheet.left_mm, top - 3.6
     gaps = f"{table.gaps} gap{'s' * (table.gaps > 1)}"
     title = f"Over {gaps}: what you may read. At 30° it averages {ground_run(table.ground_30_m)} of ground."
     sheet.text(x, y, title, size_pt=8, bold=True)
-    columns = [x + 18.0, x + 40.0, *(x + 66.0 + 25.5 * k for k in range(len(ERRORS_MM)))]
+    columns = [x + 18.0, x + 40.0, *(x + 66.0 + 25.5 * k for k in range(len(slope_scale.ERRORS_MM)))]
     y -= ROW_MM
-    heads = ["slope", "length", *(f"± {error_mm:g} mm" for error_mm in ERRORS_MM)]
+    heads = ["slope", "length", *(f"± {error_mm:g} mm" for error_mm in slope_scale.ERRORS_MM)]
     for at, head in zip(columns, heads, strict=True):
         sheet.text(at, y, head, size_pt=7, align="right", ink=MUTED)
     sheet.line(x, y - 1.1, sheet.right_mm, y - 1.1, 0.1)

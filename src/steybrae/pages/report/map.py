@@ -18,17 +18,7 @@ from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
-from steybrae.figures.style import (
-    band_hatch,
-    colour,
-    colour_png,
-    grey_png,
-    hatch_ink,
-    lit,
-    palette_png,
-    pattern,
-    tinted,
-)
+from steybrae.figures import style
 from steybrae.frozen import dataclass
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
@@ -148,7 +138,7 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
     width, height = (round(side * UNITS_PER_MM) for side in relief.map_mm)
     drawn, bar = drawn_map(screening, relief), bar_m(relief, relief.map_mm[0] / 4.0)
     scheme = BandScheme(screening.settings.edges_deg)
-    _, band, colours = tinted(relief, scheme)
+    _, band, colours = style.tinted(relief, scheme)
 
     norths, bar_right = _free_corners(relief, (width, height))
 
@@ -159,7 +149,7 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         width,
         height,
         relief_png=_address(_light(relief)),
-        bands_png=_address(colour_png(np.round(255.0 * colours).astype(np.uint8), band >= 0)),
+        bands_png=_address(style.colour_png(np.round(255.0 * colours).astype(np.uint8), band >= 0)),
         cols=band.shape[1],
         rows=band.shape[0],
         cells=_matrix(relief),
@@ -235,8 +225,8 @@ def _light(relief: Relief) -> bytes:
     """Relief alone, in faint greys."""
     known = np.isfinite(relief.slope_deg)
     level, share = _RELIEF_GREY
-    grey = np.clip(level + share * lit(relief), 0.0, 1.0)
-    return grey_png(np.round(255.0 * grey).astype(np.uint8), np.where(known, 255, 0).astype(np.uint8))
+    grey = np.clip(level + share * style.lit(relief), 0.0, 1.0)
+    return style.grey_png(np.round(255.0 * grey).astype(np.uint8), np.where(known, 255, 0).astype(np.uint8))
 
 
 def _hatches(relief: Relief, band: NDArray[np.intp], count: int) -> bytes:
@@ -255,9 +245,9 @@ def _hatches(relief: Relief, band: NDArray[np.intp], count: int) -> bytes:
     numbers = np.zeros((height, width), np.uint8)
     inks = [(0, 0, 0, 0)]
     for k in range(count):
-        numbers[(there == k) & pattern(band_hatch(k), rows, cols, _LINE_DOTS)] = len(inks)
-        inks.append(colour(to_rgb(hatch_ink(k, count))))
-    return palette_png(numbers, inks)
+        numbers[(there == k) & style.pattern(style.band_hatch(k), rows, cols, _LINE_DOTS)] = len(inks)
+        inks.append(style.colour(to_rgb(style.hatch_ink(k, count))))
+    return style.palette_png(numbers, inks)
 
 
 def _path_data(points: Array, relief: Relief) -> str:
