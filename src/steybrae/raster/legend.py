@@ -13,7 +13,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.frozen import dataclass
+from steybrae.bands import Band
 from steybrae.raster.job import OPEN, Layer
 from steybrae.raster.overhead.layers import CODES, told_deg
 from steybrae.raster.overhead.result import start_zone_words
@@ -151,22 +151,6 @@ _INTEGER, _REAL, _STRING = 0, 1, 2
 _GENERIC, _COUNT, _NAME, _VALUE, _RED, _GREEN, _BLUE = 0, 1, 2, 5, 6, 7, 8
 
 
-@dataclass(frozen=True)
-class Value:
-    """One value of a raster of classes: its name and colour (0 to 255), and how much of it there is.
-
-    Its slopes are None without a bound, or unknown.
-    """
-
-    value: int
-    name: str
-    colour: tuple[int, int, int]
-    cells: int
-    km2: float
-    low_deg: float | None
-    high_deg: float | None
-
-
 _COLUMNS: Final = (
     ("value", _INTEGER, _VALUE),
     ("cells", _INTEGER, _COUNT),
@@ -180,37 +164,59 @@ _COLUMNS: Final = (
 )
 
 
-def aux_xml(*, crs_wkt: str | None, values: Sequence[Value]) -> str:
-    """Text of the file beside a raster.
+def aux_xml(result: AreaResult, name: str, crs_wkt: str | None) -> str:
+    """Text of the file beside a raster, by its layer's name: the classes, none of a raster of measures.
 
-    `crs_wkt` stands where the raster itself could not hold it; `values` are the classes, rising,
-    and empty for a raster of measures.
+    `crs_wkt` stands where the raster itself could not hold it.
     """
     root = ET.Element("PAMDataset")
     if crs_wkt is not None:
         ET.SubElement(root, "SRS").text = crs_wkt
-    if values:
+    if rows := _rows(result, name):
         band = ET.SubElement(root, "PAMRasterBand", band="1")
         names = ET.SubElement(band, "CategoryNames")
-        named = {value.value: value.name for value in values}
+        named = {value: words for value, _, words, *_ in rows}
         # A name for every number from 0 up, empty where the raster has none.
-        for number in range(values[-1].value + 1):
+        for number in range(rows[-1][0] + 1):
             ET.SubElement(names, "Category").text = named.get(number, "")
-        _attribute_table(band, values)
+        _attribute_table(band, rows)
     ET.indent(root)
     return ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _attribute_table(band: ET.Element, values: Sequence[Value]) -> None:
+def _rows(result: AreaResult, name: str) -> list[tuple[Any, ...]]:
+    """Give what `_COLUMNS` has of each value of a raster of classes, rising."""
+    over, colours = result.overhead, raster_colours(result, name) or {}
+    if name == "bands":
+        return [
+            (row.value, row.cells, *_of_band(row.band, result), f"{row.km2:.6f}", *colours[row.value])
+            for row in sorted(result.bands, key=lambda row: row.value)
+        ]
+    values = {"bands_possible": result.bands_possible}
+    if over is not None:
+        values |= {"overhead": over.overhead_values, "start_zones": over.start_zone_values}
+    return [
+        (row.value, row.cells, row.words, "", "", f"{row.km2:.6f}", *colours[row.value])
+        for row in values.get(name, ())
+    ]
+
+
+def _of_band(band: Band | None, result: AreaResult) -> tuple[str, str, str]:
+    """Name and ends; an end is empty where it is open, or unknown."""
+    if band is None:
+        return "unknown", "", ""
+    high = "" if band.high_deg is None else f"{band.high_deg:g}"
+    return f"{band.label} degrees over {result.baseline_m:.1f} m", f"{band.low_deg:g}", high
+
+
+def _attribute_table(band: ET.Element, rows: Sequence[tuple[Any, ...]]) -> None:
     table = ET.SubElement(band, "GDALRasterAttributeTable", tableType="thematic")
     for k, (name, kind, use) in enumerate(_COLUMNS):
         column = ET.SubElement(table, "FieldDefn", index=str(k))
         ET.SubElement(column, "Name").text = name
         ET.SubElement(column, "Type").text = str(kind)
         ET.SubElement(column, "Usage").text = str(use)
-    for k, value in enumerate(values):
+    for k, cells in enumerate(rows):
         row = ET.SubElement(table, "Row", index=str(k))
-        low, high = ("" if deg is None else f"{deg:g}" for deg in (value.low_deg, value.high_deg))
-        cells = (value.value, value.cells, value.name, low, high, f"{value.km2:.6f}", *value.colour)
         for cell in cells:
             ET.SubElement(row, "F").text = str(cell)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import shutil
-from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
@@ -23,8 +23,7 @@ from steybrae.raster.files.heights import BadBlock, cache_for
 from steybrae.raster.files.outputs import SmallFile, Workspace
 from steybrae.raster.files.tiff import HEADER_BYTES, TILE, Level, encode_tiles, raster_tags, write_directories
 from steybrae.raster.job import LAYERS, AreaJob, Layer, Told, halve
-from steybrae.raster.legend import Colour, Value, aux_xml, metadata, raster_colours
-from steybrae.raster.overhead.result import RasterValue
+from steybrae.raster.legend import aux_xml, metadata, raster_colours
 from steybrae.raster.result import AreaResult, Counted, area_result
 from steybrae.raster.station import open_station, whole_tiles
 from steybrae.raster.tally import Tally
@@ -219,47 +218,10 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
                 colours=colours,
             )
             write_directories(file, tags, levels)
-        text = aux_xml(
-            crs_wkt=None if holds_crs else grid.crs.to_wkt(),
-            values=_values(result, name, colours or {}),
-        )
         if colours is not None or not holds_crs:
+            text = aux_xml(result, name, None if holds_crs else grid.crs.to_wkt())
             work.write_text(f"{name}.tif.aux.xml", text)
         path.replace(finished)
-
-
-def _values(result: AreaResult, name: str, colours: Mapping[int, Colour]) -> tuple[Value, ...]:
-    """Values of a raster of classes; none of a raster of measures."""
-    if result.overhead is not None and name in ("overhead", "start_zones"):
-        over = result.overhead
-        return _named_values(over.overhead_values if name == "overhead" else over.start_zone_values, colours)
-    if name == "bands_possible":
-        return _named_values(result.bands_possible, colours)
-    return _band_values(result, colours) if name == "bands" else ()
-
-
-def _named_values(rows: Sequence[RasterValue], colours: Mapping[int, Colour]) -> tuple[Value, ...]:
-    return tuple(
-        Value(row.value, row.words, colours[row.value], row.cells, row.km2, None, None) for row in rows
-    )
-
-
-def _band_values(result: AreaResult, colours: Mapping[int, Colour]) -> tuple[Value, ...]:
-    rows = sorted(result.bands, key=lambda row: row.value)
-    return tuple(
-        Value(
-            value=row.value,
-            name="unknown"
-            if row.band is None
-            else f"{row.band.label} degrees over {result.baseline_m:.1f} m",
-            colour=colours[row.value],
-            cells=row.cells,
-            low_deg=None if row.band is None else row.band.low_deg,
-            high_deg=None if row.band is None else row.band.high_deg,
-            km2=row.km2,
-        )
-        for row in rows
-    )
 
 
 def _joined_parts(work: Workspace, name: str) -> tuple[Path, dict[str, int]]:
