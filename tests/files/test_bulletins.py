@@ -13,13 +13,14 @@ from hypothesis import strategies as st
 
 from steybrae.errors import FileReadError, SteybraeError
 from steybrae.files import bulletins
-from steybrae.files.bulletins import MOST_TEXT, BulletinFile, read_bulletins
+from steybrae.files.bulletins import MOST_TEXT, read_bulletins
 from steybrae.forecast.bulletin import (
     DANGER_VALUES,
     FREQUENCIES,
     PERIODS,
     PROBLEM_TYPES,
     STABILITIES,
+    BulletinFile,
     Elevation,
     Region,
     Texts,

@@ -285,12 +285,13 @@ def way_passes(ground, points, of_bin, cell_index: int) -> bool:
 
 def test_a_screening_without_grounds_is_not_matched(sample_dem) -> None:
     from steybrae.errors import BulletinError
-    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside
+    from steybrae.forecast.bulletin import BulletinFile
+    from steybrae.screening.forecast.at import ForecastAsk, forecast_beside
 
     source = model(Plane(35.0, 0.0))
     found: RouteScreening = screen_route(route_on(source, towards(90.0, 400.0)), source)
     with pytest.raises(BulletinError) as caught:
-        forecast_beside(found, BulletinSource("b.json", ()), ForecastAsk())
+        forecast_beside(found, BulletinFile("b.json", ()), ForecastAsk())
     assert str(caught.value) == (
         "A forecast is matched against the ground of each leg; this plan does not hold it. Save the plan "
         "again from its route and model."

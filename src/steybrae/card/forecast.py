@@ -16,13 +16,14 @@ from steybrae.cautions import Caution, with_cautions, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.forecast.bulletin import BulletinFile
 from steybrae.frozen import dataclass
 from steybrae.quantities import angle_to_gradient
 from steybrae.route.daylight import parse_zone
-from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
+from steybrae.screening.forecast.at import ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening
 
-Forecast = tuple[BulletinSource, ForecastAsk]
+Forecast = tuple[BulletinFile, ForecastAsk]
 
 UTC_DEG: Final = 30.0
 """Up to this longitude clocks show UTC or two hours from it, degrees (our choice)."""
@@ -60,7 +61,7 @@ def _kept(forecast: ForecastBeside | None) -> Forecast | None:
         least_slope_deg=forecast.least_slope_deg,
         reduction=any(leg.reduction is not None for leg in forecast.legs),
     )
-    return BulletinSource(forecast.file, forecast.bulletins, forecast.notes), ask
+    return BulletinFile(forecast.file, forecast.bulletins, forecast.notes), ask
 
 
 def _timed(ask: ForecastAsk, card: RouteCard) -> ForecastAsk:

@@ -19,11 +19,12 @@ from steybrae.cautions import SAME_CELLS, HeightsRead
 from steybrae.errors import SteybraeError
 from steybrae.files.model.heights import same_squares
 from steybrae.files.model.rasters import RasterModel
+from steybrae.forecast.bulletin import BulletinFile
 from steybrae.frozen import dataclass
 from steybrae.route.kept import Kept, Submit, squares_within
 from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared
-from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside, of_now
+from steybrae.screening.forecast.at import ForecastAsk, forecast_beside, of_now
 from steybrae.screening.known import Settings
 from steybrae.screening.model.look import found_near
 from steybrae.screening.pictures.relief import with_relief
@@ -69,7 +70,7 @@ class Engine:
         self,
         model: RasterModel,
         settings: Settings,
-        forecast: tuple[BulletinSource, ForecastAsk] | None = None,
+        forecast: tuple[BulletinFile, ForecastAsk] | None = None,
         submit: Submit[Any] | None = None,
     ) -> None:
         self._model, self._settings, self._forecast, self._submit = model, settings, forecast, submit

@@ -19,10 +19,11 @@ from steybrae.desk.tiles.cells import LONGEST_REST_S, TileView
 from steybrae.desk.tiles.draw import Layer, MapDrawing
 from steybrae.errors import ModelError
 from steybrae.files.model.rasters import RasterModel
+from steybrae.forecast.bulletin import BulletinFile
 from steybrae.frozen import dataclass
 from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
-from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
+from steybrae.screening.forecast.at import ForecastAsk
 from steybrae.screening.known import Settings
 from steybrae.screening.origin import RunOrigin
 from steybrae.screening.result import LegScreening
@@ -62,7 +63,7 @@ class DeskAsk:
     card: CardSettings
     z_unit: str | None = None
     lines: tuple[Route, ...] = ()
-    forecast: tuple[BulletinSource, ForecastAsk] | None = None
+    forecast: tuple[BulletinFile, ForecastAsk] | None = None
     cautions: tuple[Caution, ...] = ()
     origin: RunOrigin = field(default_factory=lambda: RunOrigin("", ()))
 

@@ -27,13 +27,13 @@ from steybrae.forecast.bulletin import (
     TREELINE,
     AvalancheProblem,
     Bulletin,
+    BulletinFile,
     DangerRating,
     Elevation,
     Region,
     Texts,
     parse_moment,
 )
-from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.terrain.attributes import SECTORS
 
@@ -349,15 +349,6 @@ class Reader:
 
 MOST_FILE_BYTES: Final = 24_000_000
 """Largest file read, bytes (our choice: a continent's bulletins of a day are some megabytes)."""
-
-
-@dataclass(frozen=True)
-class BulletinFile:
-    """What a file held; `notes` say in words what was taken though the standard has it otherwise."""
-
-    name: str
-    bulletins: tuple[Bulletin, ...]
-    notes: tuple[str, ...]
 
 
 def read_bulletins(path: Path) -> BulletinFile:

@@ -205,6 +205,15 @@ class Bulletin:
     extras: dict[str, str] = field(default_factory=dict, metadata=NOT_JSON)
 
 
+@dataclass(frozen=True)
+class BulletinFile:
+    """What a file held; `notes` say in words what was taken though the standard has it otherwise."""
+
+    name: str
+    bulletins: tuple[Bulletin, ...]
+    notes: tuple[str, ...] = ()
+
+
 def elevation_words(elevation: Elevation | None) -> str:
     """Heights in words: ``above 600 m``, ``below treeline``, ``600 m to treeline``, ``all heights``."""
     if elevation is None or (elevation.lower_bound is None and elevation.upper_bound is None):

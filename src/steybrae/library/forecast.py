@@ -12,7 +12,8 @@ from steybrae.library.given import How, as_path, length_m
 from steybrae.quantities import number
 
 if TYPE_CHECKING:
-    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
+    from steybrae.forecast.bulletin import BulletinFile
+    from steybrae.screening.forecast.at import ForecastAsk
 
 __all__ = ["BulletinHow", "bulletin_and_how", "read_asked"]
 
@@ -46,7 +47,7 @@ _ASKED = tuple(key for key in BulletinHow.__annotations__ if key not in How.__an
 
 def bulletin_and_how(
     bulletin: Any, how: Mapping[str, Any], *, reduction: bool = False
-) -> tuple[tuple[BulletinSource, ForecastAsk] | None, dict[str, Any]]:
+) -> tuple[tuple[BulletinFile, ForecastAsk] | None, dict[str, Any]]:
     """Part keywords into a bulletin with what is asked of it (None without one), and the rest.
 
     Raises
@@ -98,7 +99,7 @@ def read_asked(
     treeline_m: float | None,
     slope_deg: float | None,
     reduction: bool,
-) -> tuple[BulletinSource, ForecastAsk]:
+) -> tuple[BulletinFile, ForecastAsk]:
     """Read a bulletin, for what is asked of it now.
 
     Raises
@@ -111,11 +112,7 @@ def read_asked(
         A slope for which no ground is kept.
     """
     from steybrae.files.bulletins import read_bulletins  # noqa: PLC0415
-    from steybrae.screening.forecast.at import (  # noqa: PLC0415
-        LEAST_SLOPE_DEG,
-        BulletinSource,
-        ForecastAsk,
-    )
+    from steybrae.screening.forecast.at import LEAST_SLOPE_DEG, ForecastAsk  # noqa: PLC0415
 
     start, end = span or (None, None)
     ask = ForecastAsk(
@@ -128,5 +125,4 @@ def read_asked(
         least_slope_deg=LEAST_SLOPE_DEG if slope_deg is None else slope_deg,
         reduction=reduction,
     )
-    read = read_bulletins(path)
-    return BulletinSource(read.name, read.bulletins, read.notes), ask
+    return read_bulletins(path), ask

@@ -14,7 +14,8 @@ from steybrae.quantities import parse_scale
 
 if TYPE_CHECKING:
     from steybrae.card import CardSettings
-    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
+    from steybrae.forecast.bulletin import BulletinFile
+    from steybrae.screening.forecast.at import ForecastAsk
 
 
 def _choice(name: str) -> Callable[[Any], Any]:
@@ -259,7 +260,7 @@ class ForecastOptions(Group, panel="The forecast"):
             message = f"{', '.join(given)} {verb} to a forecast, which is missing. Add --bulletin FILE."
             raise BulletinError(message)
 
-    def read(self) -> tuple[BulletinSource, ForecastAsk] | None:
+    def read(self) -> tuple[BulletinFile, ForecastAsk] | None:
         """Read the bulletin and what is asked of it; None without one."""
         if self.bulletin is None:
             return None

@@ -31,6 +31,7 @@ from steybrae.forecast.bulletin import (
     PERIODS,
     TREELINE,
     Bulletin,
+    BulletinFile,
     DangerRating,
     Part,
     held_together,
@@ -58,32 +59,17 @@ Span = tuple[dt.datetime, dt.datetime]
 
 
 @dataclass(frozen=True)
-class BulletinSource:
-    """A file of bulletins, read: its name, what it holds and how it was read."""
-
-    name: str
-    bulletins: tuple[Bulletin, ...]
-    notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class ForecastAsk:
-    """What is asked of it.
+class ForecastAsk(Asked):
+    """What is asked of a file of bulletins beside a line or a place.
 
     Attributes
     ----------
-    region, lang
-        See `steybrae.forecast.choose.Asked`.
-    start, end
-        When the ground is walked; None where not known.
     whole_day
         Whether they are only the day, for want of a time.
     other_day
         The day of a card, where the time is of another day; None elsewhere.
     leg_spans
         Start and end of each leg; empty where not known.
-    now
-        The present.
     treeline_m
         Height of the treeline; None where not stated.
     least_slope_deg
@@ -97,14 +83,9 @@ class ForecastAsk:
         A slope below 20 degrees or above 90.
     """
 
-    region: str | None = None
-    lang: str | None = None
-    start: dt.datetime | None = None
-    end: dt.datetime | None = None
     whole_day: bool = False
     other_day: dt.date | None = None
     leg_spans: tuple[Span | None, ...] = ()
-    now: dt.datetime | None = None
     treeline_m: float | None = None
     least_slope_deg: float = LEAST_SLOPE_DEG
     reduction: bool = False
@@ -119,12 +100,12 @@ class ForecastAsk:
             raise QuantityError(message)
 
 
-def of_now(source: BulletinSource, ask: ForecastAsk) -> tuple[BulletinSource, ForecastAsk]:
+def of_now(source: BulletinFile, ask: ForecastAsk) -> tuple[BulletinFile, ForecastAsk]:
     """Ask the same at present, of a bulletin that was read some time ago."""
     return source, replace(ask, now=dt.datetime.now(dt.UTC))
 
 
-def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: ForecastAsk) -> RouteScreening:
+def forecast_beside(screening: RouteScreening, source: BulletinFile, ask: ForecastAsk) -> RouteScreening:
     """Put a forecast beside a screened line that has its grounds; its cautions replace the old ones.
 
     `BulletinError` without grounds (`steybrae.screening.forecast.ground.with_forecast_ground`), or
@@ -152,7 +133,7 @@ def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: Fore
 
 
 def forecast_at_place(
-    found: GroundAt, grounds: LegGrounds, source: BulletinSource, ask: ForecastAsk
+    found: GroundAt, grounds: LegGrounds, source: BulletinFile, ask: ForecastAsk
 ) -> GroundAt:
     """Put a forecast beside the ground at a place; as `forecast_beside`."""
     chosen = _chosen(source, ask)
@@ -164,8 +145,8 @@ def forecast_at_place(
     return replace(found, forecast=beside, cautions=with_cautions(found.cautions, beside.cautions))
 
 
-def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
-    chosen = choose(source.bulletins, Asked(ask.region, ask.start, ask.end, ask.lang, ask.now))
+def _chosen(source: BulletinFile, ask: ForecastAsk) -> Chosen:
+    chosen = choose(source.bulletins, ask)
     if ask.other_day is not None and ask.start is not None:
         text = (
             f"OTHER DAY: the forecast was looked up for {moment_text(ask.start)}, and this is a card of "
@@ -181,7 +162,7 @@ def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
 
 
 def _frame(
-    source: BulletinSource, chosen: Chosen, ask: ForecastAsk, grounds: Sequence[LegGrounds]
+    source: BulletinFile, chosen: Chosen, ask: ForecastAsk, grounds: Sequence[LegGrounds]
 ) -> ForecastBeside:
     bounds = [
         bound

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from steybrae.forecast.bulletin import BulletinFile
 from steybrae.forecast.named import (
     GroundCells,
     LegGrounds,
@@ -26,7 +27,7 @@ from steybrae.route.legs import Route, Track
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.positions.places import Place
 from steybrae.route.touching import cells_touched
-from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_at_place
+from steybrae.screening.forecast.at import ForecastAsk, forecast_at_place
 from steybrae.screening.forecast.overhead import (
     CellsKnown,
     cells_for_matching,
@@ -62,7 +63,7 @@ def with_place_forecast(
     place: Place,
     source: DemSource,
     settings: Settings,
-    bulletins: BulletinSource,
+    bulletins: BulletinFile,
     ask: ForecastAsk,
 ) -> GroundAt:
     """Return the ground at a place, whose circle stands for a line, with a forecast beside it.
