@@ -5,9 +5,9 @@ Heights round the lines are read once: a small window costs GDAL as much as a bl
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import product
 from typing import Any, Final
 
@@ -143,7 +143,7 @@ class NearHeights:
 
     def __init__(self, model: RasterModel) -> None:
         self._model, self.grid = model, model.grid
-        self._blocks: OrderedDict[tuple[int, int], _Block] = OrderedDict()
+        self._block = lru_cache(MOST_BLOCKS)(self._read_block)
         self.meet, self.cells_in, self.count_anew = model.meet, model.cells_in, model.count_anew
 
     @property
@@ -189,21 +189,14 @@ class NearHeights:
             self.noted.append(squares)
         return Dem(self.grid.part(row, col, rows, cols), heights)
 
-    def _block(self, down: int, across: int) -> _Block:
-        found = self._blocks.get((down, across))
-        if found is None:
-            before, noted = self.met, self.noted
-            self.noted = None
-            try:
-                dem = self._model.read(down * BLOCK, across * BLOCK, BLOCK, BLOCK)
-            finally:
-                self.noted = noted
-            cells, absurd, same = (now - then for now, then in zip(self.met, before, strict=True))
-            self.meet((-cells, -absurd, -same))
-            squares = same_squares(dem.heights_m, down * BLOCK, across * BLOCK)
-            found = _Block(dem.heights_m, absurd > 0 or bool(dem.others_m), squares)
-            self._blocks[down, across] = found
-            if len(self._blocks) > MOST_BLOCKS:
-                self._blocks.popitem(last=False)
-        self._blocks.move_to_end((down, across))
-        return found
+    def _read_block(self, down: int, across: int) -> _Block:
+        before, noted = self.met, self.noted
+        self.noted = None
+        try:
+            dem = self._model.read(down * BLOCK, across * BLOCK, BLOCK, BLOCK)
+        finally:
+            self.noted = noted
+        cells, absurd, same = (now - then for now, then in zip(self.met, before, strict=True))
+        self.meet((-cells, -absurd, -same))
+        squares = same_squares(dem.heights_m, down * BLOCK, across * BLOCK)
+        return _Block(dem.heights_m, absurd > 0 or bool(dem.others_m), squares)

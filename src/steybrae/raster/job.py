@@ -43,14 +43,12 @@ class Layer:
     ----------
     name
         The file is ``name.tif``.
+    text, unit
+        What it is, for the file's own description.
     dtype
         Of its numbers.
     unknown
         The number of unknown ground.
-    nodata
-        Whether the file marks that number as no data; bands do not, so that unknown is drawn.
-    text, unit
-        What it is, for the file's own description.
     scale
         Value of one step, where the numbers are whole steps.
     thinned
@@ -59,70 +57,51 @@ class Layer:
     """
 
     name: str
-    dtype: str
-    unknown: float
-    nodata: bool
     text: str
-    unit: str
+    unit: str = ""
+    dtype: str = "uint8"
+    unknown: float = 0
     scale: float | None = None
     thinned: Literal["steepest", "one", "open"] = "steepest"
 
+    @property
+    def nodata(self) -> float | None:
+        """What the file marks as no data; nothing of classes, so that unknown is drawn."""
+        return None if self.dtype == "uint8" else self.unknown
+
+
+_SLOPE: Final = "Fall-line slope of the true ground"
+_FLOATS: Final[dict[str, Any]] = {"dtype": "float32", "unknown": np.nan}
 
 LAYERS: Final = {
     layer.name: layer
     for layer in (
-        Layer(
-            "slope",
-            "float32",
-            np.nan,
-            True,
-            "Fall-line slope of the true ground, rounded up to 1/2048 degree",
-            "degree",
-        ),
-        Layer(
-            "tenths",
-            "uint16",
-            65535,
-            True,
-            "Fall-line slope of the true ground in tenths of a degree, rounded up",
-            "degree",
-            scale=0.1,
-        ),
-        Layer("bands", "uint8", 0, False, "Band of the slope; 0 is unknown ground", ""),
+        Layer("slope", f"{_SLOPE}, rounded up to 1/2048 degree", "degree", **_FLOATS),
+        Layer("tenths", f"{_SLOPE} in tenths of a degree, rounded up", "degree", "uint16", 65535, 0.1),
+        Layer("bands", "Band of the slope; 0 is unknown ground"),
         Layer(
             "bands_possible",
-            "uint8",
-            0,
-            False,
             "Steepest band that the slope may reach: that of its 95 % upper end, or of a short piece of 30 "
             "degrees and more over two cells; 100 more where no upper end is known "
             f"({AT_LEAST}); 0 is unknown ground",
-            "",
             thinned="open",
         ),
         Layer(
             "aspect",
-            "float32",
-            np.nan,
-            True,
             "Direction the slope faces (downhill), clockwise from true north; -1 on level ground",
             "degree",
             thinned="one",
+            **_FLOATS,
         ),
         Layer(
             "curvature",
-            "float32",
-            np.nan,
-            True,
             "Profile curvature along the fall line; positive where the ground is convex",
             "1/m",
             thinned="one",
+            **_FLOATS,
         ),
         Layer(
             "overhead",
-            "uint8",
-            0,
-            False,
             "Path angle of the steepest path from a start zone, whole degrees rounded up; 1 where none is "
             "found from 18 degrees, 61 above 60, 100 more where unknown ground could add to it; 0 is unknown",
             "degree",
@@ -130,12 +109,8 @@ LAYERS: Final = {
         ),
         Layer(
             "start_zones",
-            "uint8",
-            0,
-            False,
             "1 is neither, 2 a possible start zone, which may be steep enough within what is known of it, 3 "
             "a start zone, 4 ground steeper than one; 0 is unknown",
-            "",
         ),
     )
 }

@@ -210,7 +210,7 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
                 job.compress,
                 grid.crs_wkt,
                 grid.transform,
-                nodata=layer.unknown if layer.nodata else None,
+                nodata=layer.nodata,
                 tags=metadata(result, layer),
                 text=layer.text,
                 unit=layer.unit,
