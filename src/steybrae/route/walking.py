@@ -45,23 +45,11 @@ TOBLER_STANDSTILL_KMH: Final = 0.001
 """Speed taken for none, km/h: a cliff; the formula never reaches 0 (our choice)."""
 
 SWISS_COEFFICIENTS: Final = (
-    14.271,
-    3.6991,
-    2.5922,
-    -1.4384,
-    0.32105,
-    0.81542,
-    -0.090261,
-    -0.20757,
-    0.010192,
-    0.028588,
-    -5.7466e-4,
-    -2.1842e-3,
-    1.5176e-5,
-    8.6894e-5,
-    -1.3584e-7,
-    -1.4026e-6,
-)
+    14.271, 3.6991, 2.5922, -1.4384,
+    0.32105, 0.81542, -0.090261, -0.20757,
+    0.010192, 0.028588, -5.7466e-4, -2.1842e-3,
+    1.5176e-5, 8.6894e-5, -1.3584e-7, -1.4026e-6,
+)  # fmt: skip
 """Minutes per km as a polynomial of the gradient in tens of percent, powers 0 to 15.
 
 The rule of the Swiss hikers' federation for signposts, in use since 2006; read in two

@@ -223,20 +223,9 @@ def _cell_differences(
 
 
 HEIGHT_UNITS_M: Final = {
-    "m": 1.0,
-    "metre": 1.0,
-    "metres": 1.0,
-    "meter": 1.0,
-    "meters": 1.0,
-    "ft": FOOT_M,
-    "foot": FOOT_M,
-    "feet": FOOT_M,
-    "international foot": FOOT_M,
-    "usft": US_SURVEY_FOOT_M,
-    "us survey foot": US_SURVEY_FOOT_M,
-    "us survey feet": US_SURVEY_FOOT_M,
-    "us-ft": US_SURVEY_FOOT_M,
-    "ftus": US_SURVEY_FOOT_M,
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1.0),
+    **dict.fromkeys(("ft", "foot", "feet", "international foot"), FOOT_M),
+    **dict.fromkeys(("usft", "us survey foot", "us survey feet", "us-ft", "ftus"), US_SURVEY_FOOT_M),
 }
 """Height units by the names that files and people use, in metres."""
 
