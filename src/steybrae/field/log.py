@@ -140,8 +140,20 @@ class LogRow:
 
 
 COLUMNS: Final = (
-    *("time", "observer", "instrument", "lat_deg", "lon_deg", "reference_source", "reference_slope_deg"),
-    *("aspect_true_deg", "plan", "check", "note", "readings_deg", "mean_deg", "uncertainty_95_deg"),
+    "time",
+    "observer",
+    "instrument",
+    "lat_deg",
+    "lon_deg",
+    "reference_source",
+    "reference_slope_deg",
+    "aspect_true_deg",
+    "plan",
+    "check",
+    "note",
+    "readings_deg",
+    "mean_deg",
+    "uncertainty_95_deg",
 )
 """Columns of a new log. The last may not be empty and holds no quotes, so that a row cut off
 anywhere lacks a cell, its value or its closing quote and is known to be cut."""
@@ -153,7 +165,19 @@ def _in_range(name: str, value: float | None, low: float, high: float) -> None:
         raise LogError(message)
 
 
-def row_from_result(result: ReadingResult, *, aspect_true_deg: float | None = None, **said: Any) -> LogRow:
+def row_from_result(
+    result: ReadingResult,
+    *,
+    time: datetime,
+    observer: str,
+    instrument: str,
+    lat_deg: float | None = None,
+    lon_deg: float | None = None,
+    aspect_true_deg: float | None = None,
+    plan: str = "",
+    check: str = "",
+    note: str = "",
+) -> LogRow:
     """Make the row of a comparison, with its first reference whose slope is known.
 
     The aspect is that of the reference where none was measured; the rest is as in `LogRow`.
@@ -162,13 +186,20 @@ def row_from_result(result: ReadingResult, *, aspect_true_deg: float | None = No
     if aspect_true_deg is None and first is not None:
         aspect_true_deg = first.origin.aspect_true_deg
     return LogRow(
+        time=time,
+        observer=observer,
+        instrument=instrument,
+        lat_deg=lat_deg,
+        lon_deg=lon_deg,
         readings_deg=result.readings_deg,
         mean_deg=result.mean_deg,
         uncertainty_95_deg=result.uncertainty_95_deg,
         reference_source=first.source if first else "",
         reference_slope_deg=first.slope_deg if first else None,
         aspect_true_deg=aspect_true_deg,
-        **said,
+        plan=plan,
+        check=check,
+        note=note,
     )
 
 
@@ -289,7 +320,19 @@ def _zone(part: dict[str, str | None]) -> tzinfo:
     return timezone(timedelta(hours=_ZONES_H[zone.lower()]))
 
 
-TYPED_COLUMNS: Final = (*COLUMNS[:3], "place", *COLUMNS[5:12])
+TYPED_COLUMNS: Final = (
+    "time",
+    "observer",
+    "instrument",
+    "place",
+    "reference_source",
+    "reference_slope_deg",
+    "aspect_true_deg",
+    "plan",
+    "check",
+    "note",
+    "readings_deg",
+)
 """Columns of the paper log. Mean and uncertainty are worked out from the readings."""
 
 NEEDED: Final = ("time", "place", "readings_deg")
