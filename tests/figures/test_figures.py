@@ -286,7 +286,7 @@ def test_contours_corridor_and_norths(sample, sample_figure):
     assert len(named(drawn, "corridor")) == 1
     assert len(named(scale, "true north")) == 1
     assert len(named(scale, "grid north")) == 1
-    assert "grid north is 5.2° west of true north here" in words(scale)
+    assert "grid north is up, 5.2° west of true north here" in words(scale)
     assert "1:40\N{NARROW NO-BREAK SPACE}000 on A4 at full size" in words(scale)
 
 

@@ -555,6 +555,7 @@ class TestPage:
         assert 100_000 < len(text.encode()) <= MOST_BYTES
         assert not re.search(r"https?://", text)
         assert text.count("data:image/webp;base64,") == 1
+        assert "never gentle. Grid north is up, 5.2° west of true north here. Numbers" in text
 
     def test_without_script_it_is_the_whole_card(self, browser: Browser, made: Made) -> None:
         visit = Visit(browser, made.page, **PHONE, java_script_enabled=False)

@@ -279,18 +279,19 @@ def draw_scale(axes: Axes, relief: Relief) -> None:
     # The line is drawn no larger than it is: the denominator goes up.
     _word(axes, 0.0, 7.2, f"{map_scale(relief.scale_denominator)} on A4 at full size")
     _word(axes, 0.0, 10.4, f"frame: {relief.crs_name}"[:52])
-    _word(axes, 0.0, 13.6, _north_words(relief))
+    _word(axes, 0.0, 13.6, north_words(relief))
     _arrow(axes, (width_mm - 14.0, 5.2), -relief.grid_north_true_deg, "true N", "true north")
     if relief.projected:
         _arrow(axes, (width_mm - 4.0, 5.2), 0.0, "grid N", "grid north")
 
 
-def _north_words(relief: Relief) -> str:
+def north_words(relief: Relief) -> str:
+    """Say which north is up on a map, and how far off true north is."""
     if not relief.projected:
         return "latitude and longitude: true north is up"
     turn = relief.grid_north_true_deg
     side = "east" if turn > 0.0 else "west"
-    return f"grid north is {abs(turn):.1f}° {side} of true north here"
+    return f"grid north is up, {abs(turn):.1f}° {side} of true north here"
 
 
 def _arrow(axes: Axes, foot: tuple[float, float], turn_deg: float, text: str, gid: str) -> None:

@@ -30,6 +30,7 @@ from steybrae.card.times import latest_at_leg
 from steybrae.errors import QuantityError
 from steybrae.field import agreement, limits, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
+from steybrae.figures.map_panels import north_words
 from steybrae.figures.route_figure import small_map
 from steybrae.forecast.bulletin import last_end
 from steybrae.forecast.choose import expired_text
@@ -65,9 +66,10 @@ def phone_page(card: RouteCard, screening: RouteScreening | None, plan: str = ""
         **_content(card),
     }
     template = templates().get_template("phone.html")
-    bare = template.render(**content, picture="")
     if screening is None or screening.relief is None:
-        return bare
+        return template.render(**content, picture="")
+    content["north"] = north_words(screening.relief)
+    bare = template.render(**content, picture="")
     # Four characters carry three bytes.
     room = (MOST_BYTES - len(bare.encode())) * 3 // 4 - 100
     if room < _LEAST_MAP_BYTES:
