@@ -510,6 +510,13 @@ READERS: Final = (
         "steybrae.quantities", "parse_ground_area_m2", texts("400m2", "0.04 ha", "20m²"), within(0.0, 1e6), 25
     ),
     Reader(
+        "steybrae.quantities",
+        "parse_counted",
+        texts("10min", "10", "7.5 minutes"),
+        within(-1e308, 1e308, "A break", "10min", ("min", "minutes")),
+        25,
+    ),
+    Reader(
         "steybrae.bands",
         "parse_slope_range_deg",
         texts("30-55deg", "28deg-60deg", "55-100%", "1in3-1in1"),
