@@ -21,12 +21,13 @@ from steybrae.desk.opened import Desk
 from steybrae.desk.tiles import contours, draw
 from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, TILE, UNKNOWN, TileView, coarser
 from steybrae.desk.tiles.contours import contours_png, interval_m
-from steybrae.desk.tiles.draw import MapDrawing, unknown_png
+from steybrae.desk.tiles.draw import MapDrawing, unknown_png, zones_png
 from steybrae.files.model.rasters import RasterModel, open_model
 from steybrae.files.results import sample_model
 from steybrae.raster.blocks import Block
 from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
+from steybrae.raster.overhead.layers import POSSIBLE, START_ZONE
 from steybrae.raster.overhead.survey import Survey
 from steybrae.screening import Settings
 
@@ -122,6 +123,18 @@ def test_start_zones_of_a_tile_are_those_of_the_whole_block(
     whole = Survey(RawHeights(model), job, drawing.cells.layout).block(Block(0, 400, 150, 500, 450)).classes
     assert len(np.unique(whole)) >= 3
     assert np.array_equal(seen[0], whole[239:369, 233:363])
+
+
+def test_start_zones_are_dotted_and_possible_ones_in_half_as_many_dots() -> None:
+    """As in figure and report, where start zones are dotted too; every outline is white between the dots."""
+    classes = np.zeros((TILE + 2, TILE + 2), np.uint8)
+    classes[20:120, 20:120], classes[140:240, 140:240] = START_ZONE, POSSIBLE
+    drawn = np.asarray(Image.open(io.BytesIO(zones_png(classes, TileView(0, 0, 0)))).convert("RGBA"))
+    for part, share in ((drawn[:128, :128], 0.5), (drawn[128:, 128:], 0.25)):
+        outline = part[..., 3] > 0
+        assert outline.sum() == 4 * 100 - 4
+        ink = part[..., 0] == 0
+        assert (ink & outline).sum() / outline.sum() == pytest.approx(share, abs=0.02)
 
 
 def test_what_is_not_looked_at_is_neither_a_band_nor_unknown(path: Path, model: RasterModel) -> None:

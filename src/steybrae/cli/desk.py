@@ -34,7 +34,7 @@ class ServerOptions(Group, panel="The page"):
         "Port on this machine; a free one if not given.",
         "N",
         default=0,
-        limits={"min": 0, "max": 65535},
+        limits={"min": 0, "max": 65535, "show_default": False},
     )
     no_browser: bool = flag("--no-browser", "Print the address, and open no browser.")
 

@@ -230,7 +230,7 @@ def _edge(view: TileView, mask: Mask) -> Mask:
 
 
 def zones_png(classes: Cells, view: TileView) -> bytes:
-    """Outlines of start zones, dashed, and of possible start zones, dotted.
+    """Outlines of start zones, dotted as in figure and report, and of possible start zones, in few dots.
 
     The classes are those of `steybrae.raster.overhead.layers`, of the tile and one ring of cells
     around it.
@@ -239,7 +239,7 @@ def zones_png(classes: Cells, view: TileView) -> bytes:
     inside = (slice(1, -1), slice(1, -1))
     numbers = np.zeros((TILE, TILE), np.uint8)
     along = rows + cols + (rows - cols) // 2
-    for least, dashes in ((POSSIBLE, along % 4 < 2), (START_ZONE, along % 9 < 6)):
+    for least, dashes in ((POSSIBLE, along % 8 < 2), (START_ZONE, along % 4 < 2)):
         mask = classes >= least
         edge = view.spread(mask[inside]) & _edge(view, mask)
         numbers[edge] = np.where(dashes, 2, 1)[edge]
