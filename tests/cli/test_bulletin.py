@@ -16,6 +16,7 @@ import jsonschema
 import numpy as np
 import pytest
 from tests.files.test_plans import alike
+from tests.sheets.pdf_lines import words as words_of
 
 from steybrae.cli.app import main
 from steybrae.files.plans import read_plan
@@ -365,8 +366,12 @@ class TestRoute:
             assert told == said
             # They went with the bulletin left out, and stood behind others with one of the day.
             assert [one["key"] for one in found["cautions"]][:2] == ["forecast", "angle_alone"]
-        # "No avalanche forecast was given" stood first, of a plan that holds one.
-        assert " ".join(run("card", "p.zip", "--date", "2027-01-15")[1].split()).startswith(words)
+        # "No avalanche forecast was given" stood first, and "none given" on paper, of a plan that holds one.
+        printed = run("card", "p.zip", "--date", "2027-01-15", "--pdf", "left-out.pdf")[1]
+        assert " ".join(printed.split()).startswith(words)
+        run("card", "bare.zip", "--date", "2027-01-15", "--pdf", "bare.pdf")
+        for name, said in (("left-out.pdf", "left out: fill in"), ("bare.pdf", "none given: fill in")):
+            assert said in words_of(Path(name).read_bytes(), Path())
 
     def test_a_card_with_times_says_not_that_none_was_given(
         self, run: Run, on: tuple[object, ...], bulletin: Path

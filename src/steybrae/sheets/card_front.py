@@ -139,7 +139,9 @@ def _by_hand(card: RouteCard, bottom_mm: float, paper: Canvas, top_mm: float) ->
     if card.forecast is not None:
         y_mm, lines = _forecast(card.forecast, paper, top_mm + 6.7, bottom_mm), list(_PARTY)
     else:
-        paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 8.0, align="right")
+        left_out = any(one.key == "bulletin_left_out" for one in card.cautions)
+        none = f"{'left out' if left_out else 'none given'}: fill in"
+        paper.text(right_mm - 2.0, top_mm + 5.4, none, 8.0, align="right")
     step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
     y_mm = bottom_mm - 1.5 - step_mm * len(lines)
     given = {_PARTY[0]: card.party, _PARTY[2]: wording.call_text(card)}
