@@ -167,7 +167,7 @@ def lesson(
                 single_gap=True,
                 thinned_lines=True,
                 interval_m=interval[1],
-                cell_size_m=ground.side_m / (len(ground.heights_m) - 1),
+                cell_size_m=ground.cell_m,
                 sample=sample,
             )
         ),
@@ -288,6 +288,8 @@ class LessonGround:
     ----------
     side_m
         Of the square, metres.
+    cell_m
+        Side of the cells that it was read from, metres.
     heights_m
         ``(n, n)`` at even steps from edge to edge; row 0 the southern edge.
     walk
@@ -298,6 +300,7 @@ class LessonGround:
     """
 
     side_m: float
+    cell_m: float
     heights_m: Array
     walk: tuple[tuple[float, float], tuple[float, float]]
     walk_length_m: float
@@ -351,6 +354,7 @@ def _walked(ground: MapGround, heights: Array) -> LessonGround:
     side_m = side_mm * ground.scale / 1000.0
     return LessonGround(
         side_m=side_m,
+        cell_m=ground.cell_m,
         heights_m=heights,
         walk=(ends[0], ends[1]),
         walk_length_m=side_m * math.hypot(x1 - x0, y1 - y0),
