@@ -187,6 +187,20 @@ def test_origins_choose_the_cautions() -> None:
     assert {"gap_unreadable", "single_gap", "map_smooths", "model_smooths", "coarse_cells"} <= keys
 
 
+def test_of_two_models_the_coarser_is_cautioned_of() -> None:
+    sizes_m = (5.0, 30.0)
+    references = [Reference("model", 30.0, 26.0, 34.0, Origin("model", cell_size_m=size)) for size in sizes_m]
+    assert "coarse_cells" in {c.key for c in compare_readings(ReadingSet((31.0,)), references).cautions}
+
+
+@pytest.mark.parametrize(
+    ("kind", "high_deg", "told"), [("paper", 90.0, True), ("paper", 89.9, False), ("model", 90.0, False)]
+)
+def test_only_a_gap_on_paper_that_may_be_a_wall_is_unreadable(kind, high_deg: float, told: bool) -> None:
+    result = compare_readings(ReadingSet((31.0,)), [Reference("one", 30.0, 10.0, high_deg, Origin(kind))])
+    assert ("gap_unreadable" in {caution.key for caution in result.cautions}) == told
+
+
 def test_what_the_command_knows_joins_the_cautions() -> None:
     result = compare_readings(ReadingSet((31.0,)), situation=Situation(magnetic=True))
     keys = [caution.key for caution in result.cautions]
@@ -209,13 +223,22 @@ def test_another_instrument_is_a_reference_with_its_own_uncertainty() -> None:
     assert one.result == "consistent"
 
 
-def test_reference_ends_out_of_order_are_refused() -> None:
+@pytest.mark.parametrize(
+    ("values", "got"),
+    [
+        ((30.0, 32.0, None), "32, 30, unknown"),
+        ((30.0, None, 28.0), "unknown, 30, 28"),
+        ((-0.5, None, None), "unknown, -0.5, unknown"),
+        ((30.0, 20.0, 90.5), "20, 30, 90.5"),
+    ],
+)
+def test_reference_ends_out_of_order_or_range_are_refused(values, got: str) -> None:
     message = (
         "A reference should have low end, slope and high end rising within 0 to 90 degrees; "
-        "got 32, 30, unknown for map. Check the three figures."
+        f"got {got} for map. Check the three figures."
     )
     with pytest.raises(QuantityError, match=f"^{re.escape(message)}$"):
-        Reference("map", 30.0, 32.0)
+        Reference("map", *values)
 
 
 def test_results_are_frozen() -> None:
