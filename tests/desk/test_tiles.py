@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import io
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -241,3 +243,35 @@ def test_a_label_of_40_feet_says_40_and_its_line_lies_at_12_192_m(monkeypatch: p
 def test_contours_are_multiples_of_the_user_s_interval_that_stay_apart() -> None:
     assert [interval_m(10.0, zoom, 10.0) for zoom in (-3, -1, 0, 1, 4)] == [200.0, 50.0, 20.0, 10.0, 10.0]
     assert [interval_m(5.0, zoom, None) for zoom in (-2, 0, 3)] == [50.0, 10.0, 5.0]
+
+
+def test_a_start_zone_is_dotted_and_a_possible_one_in_fewer_dots() -> None:
+    """Dashes were a start zone here alone, and dots, its sign in every other output, a possible one."""
+    view = TileView(0, 0, 0)
+
+    def inked(lowest: int, turned: int) -> float:
+        classes = np.zeros((view.count + 2, view.count + 2), np.uint8)
+        classes[40:220, 40:220] = lowest
+        if turned:
+            classes = np.tril(classes)
+        drawn = np.asarray(Image.open(io.BytesIO(zones_png(classes, view))).convert("RGBA"))
+        edge = drawn[..., 3] > 0
+        return float((drawn[edge][:, 0] == 0).mean())
+
+    for turned in (0, 1):
+        assert 0.28 < inked(START_ZONE, turned) < 0.4
+        assert 0.12 < inked(POSSIBLE, turned) < 0.22
+
+
+def test_unknown_ground_has_one_hatch_in_and_off_the_model(client: TestClient) -> None:
+    """Off the model its lines were 6 pixels apart, 8 in it."""
+    sheet = client.get("static/desk.css").text
+    sent = re.search(r'#map \{[^}]*data:image/png;base64,([^"]+)"', sheet)
+    assert sent
+    hatch = np.asarray(Image.open(io.BytesIO(base64.b64decode(sent[1]))).convert("RGBA"))[..., 0] == 0
+    drawn = picture(client, "unknown", 0, 3, 2)[-48:-12, -48:-12, 0] == 0
+    side = len(hatch)
+    # The tile has its pixels counted from the model's corner.
+    down, over = -(3 * TILE - 48) % side, -(4 * TILE - 48) % side
+    assert np.array_equal(drawn, np.tile(hatch, (12, 12))[side - down :, side - over :][:36, :36])
+    assert f'id="h-unknown" width="{side}"' in client.get("").text

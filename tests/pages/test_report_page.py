@@ -23,9 +23,11 @@ from tests.pages.drawn import EVIL, HOSTILE, Reader, hostile, unknown
 from steybrae.answers.overhead import CHECKS_RANGE
 from steybrae.bands import in_degrees
 from steybrae.errors import QuantityError
-from steybrae.figures.style import band_hatch
+from steybrae.figures.map_axes import LINE_STYLES
+from steybrae.figures.style import DASHES, band_hatch
 from steybrae.files.plans import read_plan
 from steybrae.names import clean
+from steybrae.pages.desk import static_files
 from steybrae.pages.report.map import UNITS_PER_MM, crowded, draw_report_map, polyline
 from steybrae.pages.report.page import report_page
 from steybrae.pages.report.profile import draw_report_profile
@@ -338,6 +340,20 @@ class TestPromises:
         steep = np.ceil(slope * 10.0 - 1e-6) / 10.0 >= made.screening.settings.edges_deg[0]
         assert not ink[~steep].any()
         assert 0.05 < ink[steep].mean() < 0.35
+
+    def test_signs_of_start_zones_and_sights_are_those_of_figure_and_desk(self, page: Reader) -> None:
+        """Dots were a start zone here and in the figure, a possible one on the desk, and a sight here."""
+        sheets = (page.raw["style"][0], static_files()["desk.css"][0].decode())
+        for kind, names in {
+            "start zones": (".zone {", ".sign-zone {"),
+            "sight": (".sight {", ".sign-overhead {"),
+        }.items():
+            assert LINE_STYLES[kind].dashes == (0, DASHES[kind])
+            ink, gap = DASHES[kind]
+            for name, sheet in zip(names, sheets, strict=True):
+                found = re.search(r"stroke-dasharray: (\S+) (\S+);", sheet[sheet.index(name) :])
+                assert found
+                assert float(found[2]) / float(found[1]) == pytest.approx(gap / ink)
 
     def test_bands_are_told_apart_by_hatches_none_crossed(self, page: Reader, made: Made) -> None:
         count = len(made.screening.settings.edges_deg) + 1

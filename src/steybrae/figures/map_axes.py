@@ -22,6 +22,7 @@ from matplotlib.transforms import Affine2D, Bbox
 
 from steybrae.bands import BandScheme, in_degrees
 from steybrae.figures.style import (
+    DASHES,
     INK,
     SMALL_PT,
     band_hatch,
@@ -227,12 +228,12 @@ LINE_STYLES: Final[dict[LineKind, LineStyle]] = {
     "contour": LineStyle(0.25, 2.0, ink="0.2"),
     "index contour": LineStyle(0.6, 2.0, ink="0.1"),
     "edge of known ground": LineStyle(0.7, 2.5),
-    "start zones": LineStyle(0.8, 3.1, (0, (0.7, 1.3)), 0.5),
+    "start zones": LineStyle(0.8, 3.1, (0, DASHES["start zones"]), 0.5),
     "corridor": LineStyle(0.9, 4.0, (0, (3.5, 1.8)), 1.0),
     "beside": LineStyle(LINE_PT, 4.6, (0, (5.0, 1.2)), 1.2),
     "way off": LineStyle(LINE_PT, 4.6, (0, (4.0, 1.2, 1.0, 1.2)), 1.2),
     "leg": LineStyle(LINE_PT, 6.0, casing_pt=2.0),
-    "sight": LineStyle(0.9, 6.7, (0, (7.0, 1.6)), 1.3),
+    "sight": LineStyle(0.9, 6.7, (0, DASHES["sight"]), 1.3),
 }
 """Lines of a map, and in its legend."""
 

@@ -35,6 +35,23 @@ SMALL_PT: Final = 6.0
 
 UNKNOWN_HATCH: Final = "xxxxxx"
 
+DASHES: Final[dict[str, tuple[float, float]]] = {
+    "start zones": (1.0, 2.0),
+    "possible start zones": (1.0, 5.0),
+    "sight": (7.0, 1.6),
+}
+"""Ink and gap of lines that stand in several outputs, in widths of the line (our choice).
+
+Start zones are dotted everywhere, possible ones in half of the dots: the surer is the stronger. Dashes are
+the corridor's and other lines', long ones a sight's.
+"""
+
+
+def css_dashes(kind: str, width: float) -> str:
+    """Ink and gap of a line so many pixels wide, as style sheets take it."""
+    return " ".join(f"{width * part:g}" for part in DASHES[kind])
+
+
 _HATCHES: Final = ("", "....", "/////", "-----", "\\\\\\\\\\", "|||||", "oooo")
 _PAPER_SHARE: Final = (0.55, 0.22)
 """Share of white in the gentlest and in the steepest tint: contours on top stay readable, and
@@ -200,6 +217,9 @@ APART: Final = 8
 
 LEAST_APART: Final = 3
 
+UNKNOWN_APART: Final = 6
+"""Pixels from one line of unknown ground to the next, in and off a model alike (our choice)."""
+
 NOT_LOOKED_APART: Final = 24
 """Pixels of a stripe and its gap on ground not looked at yet."""
 
@@ -230,6 +250,7 @@ def pattern(hatch: str, rows: NDArray[np.intp], cols: NDArray[np.intp], wide: in
         ring = (down - apart // 2) ** 2 + (over - apart // 2) ** 2
         ink = (ring >= 4 * wide**2) & (ring <= 8 * wide**2)
     elif sign == "x":
+        apart = wide * UNKNOWN_APART
         ink = ((rows + cols) % apart < askew) | ((rows - cols) % apart < askew)
     else:
         over = (cols + rows // apart % 2 * (apart // 2)) % apart

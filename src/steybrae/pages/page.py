@@ -5,16 +5,49 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from functools import partial
-from typing import Any, Final
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from steybrae.bands import BandScheme
-from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
+from steybrae.figures.style import (
+    UNKNOWN_APART,
+    UNKNOWN_HATCH,
+    band_hatch,
+    band_tint,
+    colour,
+    css_dashes,
+    hatch_ink,
+    lightness,
+    palette_png,
+    pattern,
+)
 from steybrae.frozen import dataclass
 from steybrae.render.html import templates as room_templates
 
-templates = partial(room_templates, "steybrae.pages")
-"""The templates of the pages."""
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+def templates() -> Environment:
+    """Return the templates of the pages; they know the signs that every output shares."""
+    found = room_templates("steybrae.pages")
+    found.globals.update(dashes=css_dashes, unknown_apart=UNKNOWN_APART, unknown_png=unknown_address())
+    return found
+
+
+def png_address(png: bytes) -> str:
+    """Return the data address of a picture."""
+    return f"data:image/png;base64,{base64.b64encode(png).decode()}"
+
+
+@cache
+def unknown_address() -> str:
+    """Return the data address of the hatch of unknown ground, to be repeated both ways."""
+    side = np.arange(UNKNOWN_APART)
+    hatch = pattern(UNKNOWN_HATCH, side[:, None], side[None, :]).astype(np.uint8)
+    return png_address(palette_png(hatch, [colour((1, 1, 1)), colour((0, 0, 0))]))
 
 
 def page_policy(style: str, script: str, *, pictures: bool = True) -> str:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, TILE, UNKNOWN, Kept, MapCells, TileView
 from steybrae.desk.tiles.contours import contour_unit, contours_png, interval_m
 from steybrae.figures.style import (
+    DASHES,
     UNKNOWN_HATCH,
     Mask,
     band_hatch,
@@ -229,8 +230,12 @@ def _edge(view: TileView, mask: Mask) -> Mask:
     return out
 
 
+_DOT: Final = 2
+"""Pixels of a dot along an edge (our choice)."""
+
+
 def zones_png(classes: Cells, view: TileView) -> bytes:
-    """Outlines of start zones, dotted as in figure and report, and of possible start zones, in few dots.
+    """Outlines of start zones and of possible ones, in the dots of `steybrae.figures.style.DASHES`.
 
     The classes are those of `steybrae.raster.overhead.layers`, of the tile and one ring of cells
     around it.
@@ -238,11 +243,13 @@ def zones_png(classes: Cells, view: TileView) -> bytes:
     rows, cols = view.pixels
     inside = (slice(1, -1), slice(1, -1))
     numbers = np.zeros((TILE, TILE), np.uint8)
-    along = rows + cols + (rows - cols) // 2
-    for least, dashes in ((POSSIBLE, along % 8 < 2), (START_ZONE, along % 4 < 2)):
+    # No edge that is common in cells, level, upright or diagonal, has all of its pixels in one dot.
+    along = rows + cols + (rows - cols) // 4
+    for least, kind in ((POSSIBLE, "possible start zones"), (START_ZONE, "start zones")):
+        dots = along % (_DOT * sum(DASHES[kind])) < _DOT * DASHES[kind][0]
         mask = classes >= least
         edge = view.spread(mask[inside]) & _edge(view, mask)
-        numbers[edge] = np.where(dashes, 2, 1)[edge]
+        numbers[edge] = np.where(dots, 2, 1)[edge]
     return palette_png(numbers, [_CLEAR, colour((1, 1, 1), 0.9), colour((0, 0, 0))])
 
 

@@ -6,7 +6,6 @@ thinned to what a screen can show; the figures that the page prints never are.
 
 from __future__ import annotations
 
-import base64
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
@@ -20,6 +19,7 @@ from numpy.typing import NDArray
 from steybrae.bands import BandScheme
 from steybrae.figures import style
 from steybrae.frozen import dataclass
+from steybrae.pages.page import png_address
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map
@@ -148,12 +148,12 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
     return MapDrawing(
         width,
         height,
-        relief_png=_address(_light(relief)),
-        bands_png=_address(style.colour_png(np.round(255.0 * colours).astype(np.uint8), band >= 0)),
+        relief_png=png_address(_light(relief)),
+        bands_png=png_address(colour_png(np.round(255.0 * colours).astype(np.uint8), band >= 0)),
         cols=band.shape[1],
         rows=band.shape[0],
         cells=_matrix(relief),
-        hatches_png=_address(_hatches(relief, band, len(scheme.bands))),
+        hatches_png=png_address(_hatches(relief, band, len(scheme.bands))),
         contours=outline("contour"),
         index_contours=outline("index contour"),
         corridor=outline("corridor"),
@@ -207,10 +207,6 @@ def _to_units(relief: Relief) -> Affine2D:
 def _unit(relief: Relief, position: tuple[float, float]) -> tuple[int, int]:
     x, y = map_units(relief, np.array([position[0]]), np.array([position[1]]))[0]
     return int(x), int(y)
-
-
-def _address(png: bytes) -> str:
-    return f"data:image/png;base64,{base64.b64encode(png).decode()}"
 
 
 def _matrix(relief: Relief) -> str:
