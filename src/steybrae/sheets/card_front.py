@@ -19,9 +19,30 @@ from steybrae.answers.forecast import (
 from steybrae.card import wording
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.times import latest_in_rows, latest_lead, latest_words
-from steybrae.forecast.beside import ForecastBeside
+from steybrae.card.wording import (
+    GRID_NAMES,
+    bearing_shown,
+    beside_short,
+    besides_texts,
+    call_text,
+    cliffs_text,
+    climb_text,
+    corridor_text,
+    distance_texts,
+    from_text,
+    height_text,
+    may_be_later,
+    minutes_text,
+    place_text,
+    set_text,
+    steepness_text,
+    times_text,
+    totals_lines,
+)
+from steybrae.forecast.beside import NO_FORECAST_WORDS, ForecastBeside
 from steybrae.forecast.choose import of_another_time
 from steybrae.frozen import dataclass
+from steybrae.names import cut
 from steybrae.screening.places.words import letters_at
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
 from steybrae.sheets.true_size import Canvas
@@ -139,9 +160,7 @@ def _by_hand(card: RouteCard, bottom_mm: float, paper: Canvas, top_mm: float) ->
     if card.forecast is not None:
         y_mm, lines = _forecast(card.forecast, paper, top_mm + 6.7, bottom_mm), list(_PARTY)
     else:
-        left_out = any(one.key == "bulletin_left_out" for one in card.cautions)
-        none = f"{'left out' if left_out else 'none given'}: fill in"
-        paper.text(right_mm - 2.0, top_mm + 5.4, none, 8.0, align="right")
+        y_mm = _not_given(card, paper, y_mm, bottom_mm - _PARTY_MM * len(lines))
     step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
     y_mm = bottom_mm - 1.5 - step_mm * len(lines)
     given = {_PARTY[0]: card.party, _PARTY[2]: wording.call_text(card)}
@@ -149,6 +168,20 @@ def _by_hand(card: RouteCard, bottom_mm: float, paper: Canvas, top_mm: float) ->
         _to_fill_in(paper, (x_mm + 2.0, y_mm + 3.0), words, given.get(words, ""), right_mm - x_mm - 4.0)
         y_mm += step_mm
         rule(paper, y_mm - 0.8, 0.2, from_mm=x_mm + 2.0, to_mm=right_mm - 2.0, dots=True)
+
+
+def _not_given(card: RouteCard, paper: Canvas, y_mm: float, last_mm: float) -> float:
+    """Say that there is no forecast, or that the plan's is left out, as far down as there is room."""
+    (words,) = finding_lines(None, card.cautions)
+    left_out, x_mm = words != NO_FORECAST_WORDS, FOLD_MM + 4.0
+    note = "left out: fill in" if left_out else "none given: fill in"
+    paper.text(RIGHT_MM - 2.0, y_mm - 1.1, note, _BOX, align="right")
+    if not left_out:
+        return y_mm
+    width_mm = RIGHT_MM - FOLD_MM - 6.0
+    room = (last_mm - y_mm) / paper.line_mm(_BOX)
+    shown = cut(words, lambda text: len(paper.wrapped(text, width_mm, _BOX, bold=True)) <= room)
+    return paper.paragraph(x_mm, y_mm + 0.2, width_mm, shown, size_pt=_BOX, bold=True)
 
 
 def _to_fill_in(paper: Canvas, at_mm: tuple[float, float], words: str, given: str, most_mm: float) -> None:
