@@ -369,11 +369,9 @@ class TestRoute:
         # "No avalanche forecast was given" stood first, of a plan that holds one.
         assert " ".join(run("card", "p.zip", "--date", "2027-01-15")[1].split()).startswith(words)
         # Nor does paper say that none was given: its front has the same words.
-        from tests.sheets.pdf_lines import words as pdf_words
-
         for page in ("a4", "letter", "a5"):
             run("card", "p.zip", "--date", "2027-01-15", "--page", page, "--pdf", f"{page}.pdf")
-            paper = " ".join(pdf_words(Path(f"{page}.pdf").read_bytes(), Path()).split())
+            paper = " ".join(words_of(Path(f"{page}.pdf").read_bytes(), Path()).split())
             assert "none given" not in paper
             assert set(words.split()) <= set(paper[: paper.index("Service, region")].split())
 
@@ -512,16 +510,14 @@ class TestCard:
         assert "Legs 1-2: NO RATING for the heights of these legs in the bulletin." in words
 
     def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
-        from tests.sheets.pdf_lines import words as pdf_words
-
         base = ("card", *on, "--date", "2027-01-15", "--pdf")
         assert run(*base, "with.pdf", "--bulletin", bulletin, *REGION, *DAY)[0] == 0
-        words = told(pdf_words(Path("with.pdf").read_bytes(), Path()))
+        words = told(words_of(Path("with.pdf").read_bytes(), Path()))
         assert "considerable (3): above 800 m, all aspects" in words
         assert "Danger level, from which height" not in words
         assert "Turn back at (time, place)" in words
         assert run(*base, "without.pdf")[0] == 0
-        words = told(pdf_words(Path("without.pdf").read_bytes(), Path()))
+        words = told(words_of(Path("without.pdf").read_bytes(), Path()))
         assert "none given: fill in" in words
         assert "Danger level, from which height" in words
 
@@ -529,8 +525,6 @@ class TestCard:
         self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
     ) -> None:
         """Of two bulletins the front of the card had the first alone, and 12:00 to 18:00 on no front."""
-        from tests.sheets.pdf_lines import words as pdf_words
-
         tree = json.loads(bulletin.read_text("utf-8"))
         first, noon = tree["bulletins"][0], "2027-01-15T12:00:00Z"
         later = [{"mainValue": "very_high"}]
@@ -540,7 +534,7 @@ class TestCard:
         span = ("--at-time", "2027-01-15T08:00Z/2027-01-15T16:00Z")
         base = ("card", *on, "--date", "2027-01-15", "--pdf", "c.pdf")
         assert run(*base, "--bulletin", tmp_path / "two.json", *REGION, *span)[0] == 0
-        front = told(pdf_words(Path("c.pdf").read_bytes(), Path())).split("part 1 of")[0]
+        front = told(words_of(Path("c.pdf").read_bytes(), Path())).split("part 1 of")[0]
         assert "very high (5): all heights, all aspects" in front
         assert "NOT ALL OF IT" in front
 
@@ -548,8 +542,6 @@ class TestCard:
     def test_no_level_of_another_day_leads(
         self, run: Run, on: tuple[object, ...], bulletin: Path, day: str
     ) -> None:
-        from tests.sheets.pdf_lines import words as pdf_words
-
         base = (
             "card",
             *on,
@@ -568,7 +560,7 @@ class TestCard:
         assert [line.split(":")[0] for line in leads] == [
             "NOT YET VALID" if day < "2027-01-15" else "EXPIRED"
         ]
-        paper = told(pdf_words(Path("c.pdf").read_bytes(), Path()))
+        paper = told(words_of(Path("c.pdf").read_bytes(), Path()))
         assert leads[0] in paper
         assert "considerable (3)" not in paper
 

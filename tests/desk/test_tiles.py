@@ -127,18 +127,6 @@ def test_start_zones_of_a_tile_are_those_of_the_whole_block(
     assert np.array_equal(seen[0], whole[239:369, 233:363])
 
 
-def test_start_zones_are_dotted_and_possible_ones_in_half_as_many_dots() -> None:
-    """As in figure and report, where start zones are dotted too; every outline is white between the dots."""
-    classes = np.zeros((TILE + 2, TILE + 2), np.uint8)
-    classes[20:120, 20:120], classes[140:240, 140:240] = START_ZONE, POSSIBLE
-    drawn = np.asarray(Image.open(io.BytesIO(zones_png(classes, TileView(0, 0, 0)))).convert("RGBA"))
-    for part, share in ((drawn[:128, :128], 0.5), (drawn[128:, 128:], 0.25)):
-        outline = part[..., 3] > 0
-        assert outline.sum() == 4 * 100 - 4
-        ink = part[..., 0] == 0
-        assert (ink & outline).sum() / outline.sum() == pytest.approx(share, abs=0.02)
-
-
 def test_what_is_not_looked_at_is_neither_a_band_nor_unknown(path: Path, model: RasterModel) -> None:
     drawing = MapDrawing(AreaJob((path,)), model.grid, Settings())
     level = -drawing.zooms[0]

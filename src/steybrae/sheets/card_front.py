@@ -19,26 +19,6 @@ from steybrae.answers.forecast import (
 from steybrae.card import wording
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.times import latest_in_rows, latest_lead, latest_words
-from steybrae.card.wording import (
-    GRID_NAMES,
-    bearing_shown,
-    beside_short,
-    besides_texts,
-    call_text,
-    cliffs_text,
-    climb_text,
-    corridor_text,
-    distance_texts,
-    from_text,
-    height_text,
-    may_be_later,
-    minutes_text,
-    place_text,
-    set_text,
-    steepness_text,
-    times_text,
-    totals_lines,
-)
 from steybrae.forecast.beside import NO_FORECAST_WORDS, ForecastBeside
 from steybrae.forecast.choose import of_another_time
 from steybrae.frozen import dataclass

@@ -149,7 +149,7 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         width,
         height,
         relief_png=png_address(_light(relief)),
-        bands_png=png_address(colour_png(np.round(255.0 * colours).astype(np.uint8), band >= 0)),
+        bands_png=png_address(style.colour_png(np.round(255.0 * colours).astype(np.uint8), band >= 0)),
         cols=band.shape[1],
         rows=band.shape[0],
         cells=_matrix(relief),
