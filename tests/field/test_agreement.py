@@ -187,18 +187,45 @@ def test_origins_choose_the_cautions() -> None:
     assert {"gap_unreadable", "single_gap", "map_smooths", "model_smooths", "coarse_cells"} <= keys
 
 
-def test_of_two_models_the_coarser_is_cautioned_of() -> None:
-    sizes_m = (5.0, 30.0)
-    references = [Reference("model", 30.0, 26.0, 34.0, Origin("model", cell_size_m=size)) for size in sizes_m]
-    assert "coarse_cells" in {c.key for c in compare_readings(ReadingSet((31.0,)), references).cautions}
+SOURCES = {
+    "map_smooths",
+    "single_gap",
+    "gap_unreadable",
+    "model_smooths",
+    "coarse_cells",
+    "very_coarse_cells",
+}
 
 
 @pytest.mark.parametrize(
-    ("kind", "high_deg", "told"), [("paper", 90.0, True), ("paper", 89.9, False), ("model", 90.0, False)]
+    ("origins", "told"),
+    [
+        ([], set()),
+        ([Origin("instrument")], set()),
+        ([Origin("paper", gaps=4)], {"map_smooths"}),
+        ([Origin("paper", gaps=1)], {"map_smooths", "single_gap"}),
+        ([Origin("model", cell_size_m=10.0)], {"model_smooths"}),
+        # Of two models the coarser is warned of, whichever stands first.
+        (
+            [Origin("model", cell_size_m=10.0), Origin("model", cell_size_m=30.0)],
+            {"model_smooths", "coarse_cells"},
+        ),
+        (
+            [Origin("model", cell_size_m=30.0), Origin("model", cell_size_m=10.0)],
+            {"model_smooths", "coarse_cells"},
+        ),
+    ],
 )
-def test_only_a_gap_on_paper_that_may_be_a_wall_is_unreadable(kind, high_deg: float, told: bool) -> None:
-    result = compare_readings(ReadingSet((31.0,)), [Reference("one", 30.0, 10.0, high_deg, Origin(kind))])
-    assert ("gap_unreadable" in {caution.key for caution in result.cautions}) == told
+def test_a_source_brings_its_own_cautions_and_no_others(origins: list[Origin], told: set[str]) -> None:
+    references = [Reference("other", 30.0, 26.0, 34.0, origin) for origin in origins]
+    found = compare_readings(ReadingSet((31.0,)), references)
+    assert SOURCES & {caution.key for caution in found.cautions} == told
+
+
+def test_bands_are_those_that_were_asked_for() -> None:
+    found = compare_readings(ReadingSet((31.0,)), scheme=BandScheme((20.0, 32.0, 45.0)))
+    assert found.band is not None
+    assert [found.band.label, *(band.label for band in found.bands_possible)] == ["20-32", "20-32", "32-45"]
 
 
 def test_what_the_command_knows_joins_the_cautions() -> None:
