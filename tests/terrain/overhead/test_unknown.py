@@ -85,6 +85,54 @@ def test_high_ground_out_of_reach_of_the_place_says_nothing():
     assert there.tolist() == [False, True]
 
 
+def test_high_ground_says_something_as_far_as_the_reach_and_not_a_cell_farther():
+    z = np.zeros((11, 400))
+    z[5, 390] = 3000.0
+    z[:, :3] = np.nan
+    ground = given(z, np.zeros(z.shape), reach_m=3001.0)
+    cols = np.arange(80, 101)
+    there = unknown_above(ground, points(ground, [(col + 0.5, 5.5) for col in cols])).there
+    assert there.tolist() == (cols >= 90).tolist()
+
+
+@pytest.mark.parametrize("size", [400, 401, 407])
+def test_high_ground_in_the_last_cell_of_the_model_counts(size):
+    z = np.zeros((11, size))
+    z[10, size - 1] = 3000.0
+    z[:, :3] = np.nan
+    ground = given(z, np.zeros(z.shape), reach_m=3000.0)
+    assert unknown_above(ground, points(ground, [(size - 295.5, 5.5)])).there.tolist() == [True]
+
+
+def test_a_place_in_unknown_ground_alone_counts_without_a_side():
+    z = np.zeros((60, 60))
+    z[20:40, 20:40] = np.nan
+    ground = given(z, np.zeros(z.shape))
+    assert unknown_above(ground, points(ground, [(30.5, 30.5)])).nearest == UnknownAt(0.0, None, False)
+
+
+def turned(z, col, row, turn):
+    """Square ground and a place on it, turned so many quarters against the clock."""
+    for _ in range(turn):
+        z, col, row = np.rot90(z), row, len(z) - col
+    return z, (col, row)
+
+
+@pytest.mark.parametrize("turn", range(4))
+@pytest.mark.parametrize("ring", [0, 1])
+def test_unknown_ground_at_the_edge_is_the_end_of_the_model_on_every_side(turn, ring):
+    """Half-left of the place; with one known cell behind it, it is a hole."""
+    z = np.zeros((60, 60))
+    z[ring, 30 + ring] = np.nan
+    ground, place = turned(z, 40.5 + ring, 10.5 + ring, turn)
+    at = unknown_above(given(ground, np.zeros(z.shape)), points(given(ground, z), [place])).nearest
+    assert at is not None
+    assert at.model_ends == (ring == 0)
+    # 180.25 km west of the zone's middle, 45.13 degrees north: true north lies 1.62 from the grid's.
+    assert at.bearing_true_deg == pytest.approx((315.0 - 90.0 * turn) % 360.0 - 1.62, abs=0.05)
+    assert at.distance_m == pytest.approx(math.hypot(100.0, 100.0) - 5.0, rel=1e-3)
+
+
 def test_a_hole_is_not_the_end_of_the_model():
     z = np.zeros((60, 60))
     z[28:32, 40:44] = np.nan
