@@ -17,7 +17,7 @@ from tests.terrain.overhead.made_ground import found, given, rough, surveyed
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.overhead.angles import PATH_STEP_DEG, look_up
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG, overhead_ground
-from steybrae.terrain.overhead.path import energy_lines, pulled, straight_deg
+from steybrae.terrain.overhead.path import energy_lines, path_box, pulled, straight_deg
 from steybrae.terrain.overhead.sight_pairs import steepest_sight
 
 FINE_DEG = np.arange(20.0, 46.0, 0.1)
@@ -253,3 +253,41 @@ def test_a_straight_way_asks_for_the_flattest_of_its_angles():
     assert way.col.tolist() == [5.5, 45.5]
     assert way.length_m == pytest.approx(400.0, abs=0.1)
     assert way.deg == pytest.approx(math.degrees(math.atan2(40.0, 200.0)), abs=0.01)
+
+
+def test_a_way_falls_from_its_first_cell_however_low_the_second_lies():
+    z = np.zeros((60, 60))
+    z[5, 5] = 100.0
+    way = pulled(given(z, z == 100.0), np.arange(5, 46), np.arange(5, 46), 5.0)
+    assert way.deg == pytest.approx(math.degrees(math.atan2(100.0, 400.0 * math.sqrt(2.0))), abs=0.01)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_head_that_could_reach_a_target_is_given_up(seed):
+    """From a cell of its block, straight over all ground, with the loss of the angle."""
+    ground = found(rough(60, seed, relief=0.6))
+    col, row = np.random.default_rng(seed).integers(5, 55, (2, 3))
+    loss = np.tan(np.radians([20.0, 35.0]))
+    box = path_box(ground, col, row, loss, np.ones((2, 3), dtype=bool))
+    y, x = np.divmod(np.flatnonzero(np.isfinite(box.height)), box.wide)
+    apart_m = np.hypot(*ground.offset_m(x[:, None] - 2 + box.col - col, y[:, None] - 2 + box.row - row))
+    for tangent, floor in zip(loss, box.floor, strict=True):
+        needed_m = (ground.dem.heights_m[row, col] + tangent * apart_m)[:, box.inside].min(axis=1)
+        assert (floor[box.block[y * box.wide + x]] <= needed_m + 1e-9).all()
+
+
+@pytest.mark.parametrize(
+    "knight", [(i, j) for i in (-2, -1, 1, 2) for j in (-2, -1, 1, 2) if abs(i) != abs(j)]
+)
+@pytest.mark.parametrize("between_m", [0.0, 30.0, 90.0])
+def test_a_knights_move_arrives_over_low_ground_and_not_through_high_on_all_eight_sides(knight, between_m):
+    """From 100 m down to 0: half-way the head at 45 degrees stands 11 m below its top of 100."""
+    i, j = knight
+    z = np.full((41, 41), 1000.0)
+    z[20, 20] = 100.0
+    z[20 + j, 20 + i] = 0.0
+    long_i, long_j = (i // 2, 0) if abs(i) == 2 else (0, j // 2)
+    z[20 + long_j, 20 + long_i] = z[20 + j - long_j, 20 + i - long_i] = between_m
+    lines = energy_lines(given(z, z == 100.0), np.array([20 + i]), np.array([20 + j]), (45.0,))
+    # No way but this one: the two cells crossed are walls or passed, by the mean of their heights.
+    assert lines.reached.tolist() == [[between_m < 100.0 - math.hypot(10.0, 20.0) / 2.0]]
