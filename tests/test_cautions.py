@@ -48,6 +48,7 @@ def test_two_always_apply() -> None:
         ({"cell_size_m": 20.1}, "coarse_cells"),
         ({"cell_size_m": 50.0}, "coarse_cells"),
         ({"cell_size_m": 50.1}, "very_coarse_cells"),
+        ({"cell_size_m": 10.0, "drawn_cell_m": 25.0}, "drawn_coarser"),
         ({"unit_assumed": True}, "unit_assumed"),
         ({"datum_accuracy_m": None}, "datum"),
         ({"datum_accuracy_m": 31.0}, "datum"),

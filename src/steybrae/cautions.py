@@ -72,6 +72,8 @@ class Situation:
         What the figures rest on.
     cell_size_m
         Larger side of a model's cell on the ground, metres; None without a model.
+    drawn_cell_m
+        Distance of the heights that a picture is drawn from, metres; None where it has all of the model's.
     slope_high_deg
         Highest slope that the result allows, degrees; None where not known.
     unknown_m
@@ -134,6 +136,7 @@ class Situation:
     from_reading: bool = False
     lesson: bool = False
     cell_size_m: float | None = None
+    drawn_cell_m: float | None = None
     slope_high_deg: float | None = None
     unknown_m: float = 0.0
     unknown_near: bool = False
@@ -279,6 +282,13 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
         lambda at: (at.cell_size_m or 0.0) > VERY_COARSE_CELL_M,
         "The model's cells are larger than 50 m: whole steep slopes fit between its heights. Do not "
         "read its slopes as the ground's.",
+    ),
+    (
+        "drawn_coarser",
+        "Pictures from heights over 20 m apart: they show less than the model; figures are the model's.",
+        lambda at: (at.drawn_cell_m or 0.0) > max(COARSE_CELL_M, at.cell_size_m or 0.0),
+        "The pictures of the ground are drawn from heights more than 20 m apart, farther than the model's: "
+        "they show less of it, and look smoother. Slopes in figures are the model's.",
     ),
     (
         "cells_interpolated",

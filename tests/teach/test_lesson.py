@@ -74,6 +74,14 @@ def test_every_answer_lies_in_what_is_accepted(ground: LessonGround, seed: int) 
     assert {"forecast", "lesson"} <= {caution.key for caution in one.cautions}
 
 
+def test_cautions_are_those_of_the_models_cells_and_of_the_pictures(ground: LessonGround) -> None:
+    """A model of 10 m was told to have cells over 20 m, the distance of the heights that it is drawn from."""
+    coarse = lesson_ground(sample_surface(GaussianHill(400.0, 600.0), (80, 80), 30.0))
+    for piece, told in ((ground, "drawn_coarser"), (coarse, "coarse_cells")):
+        keys = {caution.key for caution in lesson(piece).cautions}
+        assert keys & {"drawn_coarser", "coarse_cells"} == {told}
+
+
 def test_the_piece_of_ground_is_the_models_and_its_line_climbs_to_the_top(ground: LessonGround) -> None:
     # A hill h exp(-r^2 / 2 s^2) in the middle of the model: its top, and its gradient h r / s^2 exp(...).
     hill = GaussianHill(400.0, 600.0)

@@ -168,6 +168,7 @@ def lesson(
                 thinned_lines=True,
                 interval_m=interval[1],
                 cell_size_m=ground.cell_m,
+                drawn_cell_m=ground.side_m / (len(ground.heights_m) - 1),
                 sample=sample,
             )
         ),
@@ -292,6 +293,8 @@ class LessonGround:
         Side of the cells that it was read from, metres.
     heights_m
         ``(n, n)`` at even steps from edge to edge; row 0 the southern edge.
+    cell_m
+        Side of the cells that slopes are of, metres: the model's, or several of a finer one averaged.
     walk
         Ends of a straight line from the lowest to the highest place, shares of the side from the
         south-western corner.
@@ -302,6 +305,7 @@ class LessonGround:
     side_m: float
     cell_m: float
     heights_m: Array
+    cell_m: float
     walk: tuple[tuple[float, float], tuple[float, float]]
     walk_length_m: float
     walk_heights_m: Array
@@ -356,6 +360,7 @@ def _walked(ground: MapGround, heights: Array) -> LessonGround:
         side_m=side_m,
         cell_m=ground.cell_m,
         heights_m=heights,
+        cell_m=ground.cell_m,
         walk=(ends[0], ends[1]),
         walk_length_m=side_m * math.hypot(x1 - x0, y1 - y0),
         walk_heights_m=at.elevation_m,
