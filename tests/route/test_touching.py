@@ -12,7 +12,16 @@ from tests.on_grid import model
 from tests.synthetic import Crest
 
 from steybrae.bands import BandScheme
-from steybrae.route.touching import cut_at_edges, join_pieces, touched
+from steybrae.route.corridor import NearCells, Window
+from steybrae.route.touching import (
+    BeyondEnd,
+    CorridorCells,
+    cells_of,
+    cut_at_edges,
+    join_pieces,
+    own_cells,
+    touched,
+)
 from steybrae.screening.leg import band_lengths_m
 from steybrae.terrain.attributes import SlopeField, slope_field
 from steybrae.terrain.dem import Dem
@@ -238,6 +247,65 @@ def test_band_lengths_and_unknown_metres_add_up(points, seed, share):
     unknown_m = pieces.length_m[~pieces.known].sum()
     assert list(lengths) == ["<25", "25-30", "30-35", "35-40", "40-45", "45-55", "55+"]
     assert sum(lengths.values()) + unknown_m == pytest.approx(chainage[-1], abs=1e-6)
+
+
+def test_cells_of_a_corridor_by_hand():
+    """Six of a leg of 100 m: abreast of it at 2, 50 and 98 m, far out, before its start, after its end."""
+    beside = np.array([True, True, True, True, False, False])
+    slope = np.array([30.0, np.nan, 20.0, 50.0, 40.0, 40.0])
+    chainage, half = np.array([2.0, 50.0, 98.0, 50.0, 0.0, 100.0]), np.full(6, 5.0)
+    edge = np.array([0.0, 7.0, 0.0, 1e4, 3.0, 3.0])
+    col, row = np.arange(6) + 1.5, np.full(6, 3.5)
+    near = NearCells(chainage, half, edge, edge > 5.0, beside, slope, slope, col, row)
+    flat = np.zeros((8, 8))
+    short = np.full((8, 8), 25.0)
+    window = Window(flat, flat, np.diag([10.0, -10.0]))
+
+    def ends(j, i):
+        """On a line 28 at most; each for itself not known, but for the third: 33."""
+        return (np.zeros(len(i)), np.full(len(i), 28.0)), np.where(i == 3, 33.0, np.nan)
+
+    cells, (before, after) = cells_of(near, window, short, ends, (30.0, 5.0), (100, 200), 100.0)
+    assert cells.start_m.tolist() == [0.0, 45.0, 93.0, 0.0, 95.0]
+    assert cells.end_m.tolist() == [7.0, 55.0, 100.0, 5.0, 100.0]
+    assert cells.slope_deg.tolist() == [30.0, 25.0, 25.0, 40.0, 40.0]
+    # The high end never lies below the slope that is told.
+    assert cells.high_deg.tolist() == [30.0, 28.0, 33.0, 40.0, 40.0]
+    assert cells.known.tolist() == [True, False, True, True, True]
+    assert cells.off_m.tolist() == [0.0, 7.0, 0.0, 3.0, 3.0]
+    assert cells.left.tolist() == [False, True, False, False, False]
+    assert cells.drop_m.tolist() == [0.0] * 5
+    assert [(end.at.tolist(), end.col.tolist(), end.row.tolist()) for end in (before, after)] == [
+        ([3], [205.5], [103.5]),
+        ([4], [206.5], [103.5]),
+    ]
+
+
+def test_a_cell_beyond_an_end_is_left_to_the_next_leg_only_where_that_is_nearer():
+    """Against the nearest of many places along that leg, told apart from the end that both share."""
+    rng = np.random.default_rng(3)
+    count = 400
+    col, row = rng.uniform(0.0, 40.0, (2, count))
+    jacobian = np.array([[9.0, 2.0], [1.0, -12.0]])
+    # The leg runs from (10, 25) to (30, 15); that before comes in round a corner, that after leaves straight.
+    before = np.array([2.0, 4.0, 10.0]), np.array([5.0, 33.0, 25.0])
+    after = np.array([30.0, 37.0]), np.array([15.0, 3.0])
+    cells = CorridorCells(*(np.arange(count, dtype=float),) * 8)
+    at, none = np.arange(count), np.empty(0, dtype=np.intp)
+    nobody = BeyondEnd(none, np.empty(0), np.empty(0), jacobian)
+    everybody = BeyondEnd(at, col, row, jacobian)
+    share = np.linspace(0.0, 1.0, 2001)
+    for ends, line, end in (((everybody, nobody), before, -1), ((nobody, everybody), after, 0)):
+        along = [np.interp(share, np.linspace(0.0, 1.0, len(values)), values)[:, None] for values in line]
+        near_m, end_m = (
+            np.hypot(*np.tensordot(jacobian, np.stack((col - c, row - r)), 1)).min(axis=0)
+            for c, r in (along, [values[end, None, None] for values in map(np.asarray, line)])
+        )
+        kept = np.isin(at, own_cells([(cells, ends)], (before, after)).start_m)
+        sure = (near_m == end_m) | (near_m < end_m - 0.1)
+        assert sure.mean() > 0.95
+        assert (kept == (near_m == end_m))[sure].all()
+        assert 0.1 < kept.mean() < 0.9
 
 
 def test_the_heights_of_a_window_are_read_only():
