@@ -222,6 +222,14 @@ def test_a_source_brings_its_own_cautions_and_no_others(origins: list[Origin], t
     assert SOURCES & {caution.key for caution in found.cautions} == told
 
 
+@pytest.mark.parametrize(
+    ("kind", "high_deg", "told"), [("paper", 90.0, True), ("paper", 89.9, False), ("model", 90.0, False)]
+)
+def test_only_a_gap_on_paper_that_may_be_a_wall_is_unreadable(kind, high_deg: float, told: bool) -> None:
+    result = compare_readings(ReadingSet((31.0,)), [Reference("one", 30.0, 10.0, high_deg, Origin(kind))])
+    assert ("gap_unreadable" in {caution.key for caution in result.cautions}) == told
+
+
 def test_bands_are_those_that_were_asked_for() -> None:
     found = compare_readings(ReadingSet((31.0,)), scheme=BandScheme((20.0, 32.0, 45.0)))
     assert found.band is not None

@@ -51,14 +51,6 @@ def ground() -> LessonGround:
     return lesson_ground(sample_surface(GaussianHill(400.0, 600.0), (240, 240), 10.0))
 
 
-@pytest.mark.parametrize(("cell_m", "size", "key"), [(10.0, 240, None), (25.0, 96, "coarse_cells")])
-def test_cells_are_called_large_by_the_model_s_own_size(cell_m: float, size: int, key: str | None) -> None:
-    """The picture is drawn at steps of 25 m: of a 10 m model it said that its cells were so large."""
-    ground = lesson_ground(sample_surface(GaussianHill(400.0, 600.0), (size, size), cell_m))
-    assert ground.cell_m == pytest.approx(cell_m, rel=1e-3)
-    assert [one.key for one in lesson(ground).cautions if "coarse" in one.key] == ([key] if key else [])
-
-
 @pytest.mark.parametrize("seed", range(6))
 def test_every_answer_lies_in_what_is_accepted(ground: LessonGround, seed: int) -> None:
     one = lesson(ground, seed)

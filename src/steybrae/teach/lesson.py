@@ -289,8 +289,6 @@ class LessonGround:
     ----------
     side_m
         Of the square, metres.
-    cell_m
-        Side of the cells that it was read from, metres.
     heights_m
         ``(n, n)`` at even steps from edge to edge; row 0 the southern edge.
     cell_m
@@ -303,7 +301,6 @@ class LessonGround:
     """
 
     side_m: float
-    cell_m: float
     heights_m: Array
     cell_m: float
     walk: tuple[tuple[float, float], tuple[float, float]]
@@ -358,7 +355,6 @@ def _walked(ground: MapGround, heights: Array) -> LessonGround:
     side_m = side_mm * ground.scale / 1000.0
     return LessonGround(
         side_m=side_m,
-        cell_m=ground.cell_m,
         heights_m=heights,
         cell_m=ground.cell_m,
         walk=(ends[0], ends[1]),
