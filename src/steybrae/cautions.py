@@ -308,10 +308,11 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     ),
     (
         "kind_doubted",
-        "The heights speak against the kind of model that was stated; the wider interval holds.",
+        "The heights speak against the kind of model that was stated; steybrae model tells why.",
         lambda at: "kind doubted" in at.model_found,
-        "What the model's heights show speaks against the kind that was stated with --model-kind; of its "
-        "error and the usual one the wider holds. steybrae model tells why.",
+        "What the model's heights show speaks against the kind that was stated with --model-kind; unless "
+        "--vertical-error is stated, the wider of its error and the usual one holds. steybrae model tells "
+        "why.",
     ),
     (
         "rounded_heights",

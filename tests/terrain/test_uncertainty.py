@@ -19,6 +19,7 @@ from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import (
     gradient_covariance,
     gradient_spread,
+    high_end_deg,
     least_ends_deg,
     line_ends_deg,
     slope_interval_deg,
@@ -242,6 +243,17 @@ def test_a_kind_or_an_error_takes_the_place_of_the_usual_worst():
     assert none[1] - none[0] < 14.0
 
 
+def test_a_stated_error_stands_though_the_heights_speak_against_the_kind_stated_with_it():
+    rounded = ModelFound(rounded_m=1.0)
+    doubted, both, alone = (
+        slope_uncertainty("horn", square(10.0), *stated, found=rounded)
+        for stated in ((None, None, "lidar"), (0.3, 20.0, "lidar"), (0.3, 20.0))
+    )
+    assert both.covariance == alone.covariance
+    assert doubted.survey.basis == "usual"
+    assert doubted.covariance[0][0] > both.covariance[0][0]
+
+
 def test_unknown_roughness_gives_no_ends():
     low, high = slope_interval_deg(np.array([0.3, 0.0]), 0.4, slope_uncertainty("horn", square(10.0)), np.nan)
     assert np.isnan(low).all()
@@ -328,6 +340,19 @@ def test_least_ends_are_those_of_the_worse_axis_and_never_lower_for_coarser_cell
     if not known.open_above:
         assert high == pytest.approx(max(end[1] for end in ends), abs=1e-9)
     assert 0.0 <= low <= slope <= high <= 90.0
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 10.0, 30.0, 60.0])
+def test_the_high_end_of_whole_rasters_is_that_of_places(cell_m):
+    known = slope_uncertainty("horn", np.diag([cell_m, -1.5 * cell_m]), 2.0, 50.0)
+    slope, rough = (
+        part.ravel() for part in np.meshgrid(np.linspace(0.0, 89.0, 90), [0.0, 3.0, 20.0, np.nan])
+    )
+    _, high = least_ends_deg(slope, known, rough)
+    assert high_end_deg(slope, known, rough) == pytest.approx(high, abs=1e-9, nan_ok=True)
+    single = high_end_deg(slope.astype(np.float32), known, rough.astype(np.float32))
+    assert single.dtype == np.float32
+    assert single == pytest.approx(high, abs=1e-3, nan_ok=True)
 
 
 @pytest.mark.parametrize("halves", [(2, 2), (3, 5)])
