@@ -163,6 +163,19 @@ def test_a_line_that_bends_is_said_to(by_hand: RouteScreening) -> None:
     assert len(leg.shape_deg) == 1
 
 
+@pytest.mark.parametrize(("share", "bends"), [(0.0, False), (0.00049, False), (0.00051, True)])
+def test_a_line_bends_from_a_two_thousandth_more_than_straight(
+    by_hand: RouteScreening, share: float, bends: bool
+) -> None:
+    straight = make_card(by_hand, BNG).legs
+    longer = [
+        replace(leg, length_m=card.straight_m * (1.0 + share))
+        for leg, card in zip(by_hand.legs, straight, strict=True)
+    ]
+    found = make_card(replace(by_hand, legs=tuple(longer)), BNG).legs
+    assert [leg.bends for leg in found] == [bends] * 3
+
+
 def with_sides(leg: LegScreening) -> LegScreening:
     rim = SideGround(30.0, 25.9, -12.2, 500.0, ((400.0, 520.0), (560.0, 650.0)))
     crag = SideGround(45.0, 41.0, 8.4, 430.0, ((431.0, 477.0),))
