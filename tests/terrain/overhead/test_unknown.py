@@ -85,14 +85,16 @@ def test_high_ground_out_of_reach_of_the_place_says_nothing():
     assert there.tolist() == [False, True]
 
 
-def test_high_ground_says_something_as_far_as_the_reach_and_not_a_cell_farther():
+@pytest.mark.parametrize("top", [384, 390, 391])
+def test_high_ground_says_something_as_far_as_the_reach_and_not_a_cell_farther(top):
+    """300 cells; the top is the first, a middle and the last cell of the square that is asked for it."""
     z = np.zeros((11, 400))
-    z[5, 390] = 3000.0
+    z[5, top] = 3000.0
     z[:, :3] = np.nan
-    ground = given(z, np.zeros(z.shape), reach_m=3001.0)
-    cols = np.arange(80, 101)
-    there = unknown_above(ground, points(ground, [(col + 0.5, 5.5) for col in cols])).there
-    assert there.tolist() == (cols >= 90).tolist()
+    ground = given(z, np.zeros(z.shape), reach_m=3000.3)
+    off = np.arange(290, 311)
+    there = unknown_above(ground, points(ground, [(top - apart + 0.5, 5.5) for apart in off])).there
+    assert there.tolist() == (off <= 300).tolist()
 
 
 @pytest.mark.parametrize("size", [400, 401, 407])
