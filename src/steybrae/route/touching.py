@@ -114,7 +114,7 @@ def cut_at_edges(col: Array, row: Array, chainage_m: Array) -> Array:
         start, end = position[:-1], position[1:]
         low, high = np.minimum(start, end), np.maximum(start, end)
         first, last = np.ceil(low), np.floor(high)
-        counts = np.maximum(0, last - first + 1).astype(int)
+        counts = (last - first + 1).astype(int)
         counts[high == low] = 0
         piece = np.repeat(np.arange(len(counts)), counts)
         step = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
