@@ -184,3 +184,13 @@ def test_other_refusals():
     with pytest.raises(QuantityError) as caught:
         leg_min([], flat_kmh=50.0)
     assert str(caught.value) == "A pace on the flat should be 1 to 8 km/h; got 50. Check the unit."
+
+
+@pytest.mark.parametrize("name", ["breaks_min_per_hour", "breaks_min"])
+def test_no_break_is_negative_and_shortens_a_walk(name: str) -> None:
+    with pytest.raises(QuantityError, match=r"^Breaks should be 0 to 60 minutes"):
+        Allowances(**{name: -0.1})
+    most = {"breaks_min_per_hour": 60.0, "breaks_min": 1440.0}[name]
+    assert getattr(Allowances(**{name: most}), name) == most
+    with pytest.raises(QuantityError, match=r"^Breaks should be 0 to 60 minutes"):
+        Allowances(**{name: most + 0.1})
