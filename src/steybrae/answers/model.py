@@ -81,7 +81,10 @@ def model_lines(found: ModelExamined) -> Iterator[str]:
         yield f"{share} of the ground that it knows is {STEEP_DEG:g}° and steeper; steepest {most}."
     stated = next((one for one in found.kinds_doubted if one.kind == found.model_kind), None)
     if stated is not None:
-        yield f"It was stated to be {stated.kind}, and {stated.words}: the wider interval holds."
+        yield (
+            f"It was stated to be {stated.kind}, and {stated.words}: unless --vertical-error is stated, the "
+            "wider interval holds."
+        )
 
 
 def _meaning(found: ModelExamined) -> str:
