@@ -118,3 +118,11 @@ def test_every_field_of_a_group_is_an_option() -> None:
     assert len(found) > 20
     for kind in found:
         assert all("option" in one.metadata for one in fields(kind)), kind  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("command", "takes"), [("desk", "[LINE...]"), ("route", "[ROUTE...]")])
+def test_help_says_that_several_lines_are_taken(run: Run, command: str, takes: str) -> None:
+    """It said [LINE], and of the desk's port that 0 is the default."""
+    out = run(command, "--help-all")[1]
+    assert f"steybrae {command} [OPTIONS] {takes}\n" in out
+    assert "default: 0;" not in out

@@ -29,12 +29,8 @@ if TYPE_CHECKING:
 class ServerOptions(Group, panel="The page"):
     """How the page is reached."""
 
-    port: int = option(
-        "--port",
-        "Port on this machine; a free one if not given.",
-        "N",
-        default=0,
-        limits={"min": 0, "max": 65535, "show_default": False},
+    port: int | None = option(
+        "--port", "Port on this machine; a free one if not given.", "N", limits={"min": 0, "max": 65535}
     )
     no_browser: bool = flag("--no-browser", "Print the address, and open no browser.")
 
@@ -43,7 +39,9 @@ def desk(
     ctx: typer.Context,
     line: Annotated[
         list[Path] | None,
-        typer.Argument(metavar="LINE", help="Lines to begin with: GPX, GeoJSON or CSV; the main one first."),
+        typer.Argument(
+            metavar="LINE...", help="Lines to begin with: GPX, GeoJSON or CSV; the main one first."
+        ),
     ] = None,
     *,
     plan: Annotated[
@@ -91,7 +89,7 @@ def desk(
         cautions=() if told is None else (told,),
         origin=replace(run_origin(ctx, (), forecast.bulletin), command=typed),
     )
-    serve(ask, server.port, tell=typer.echo, browser=not server.no_browser)
+    serve(ask, server.port or 0, tell=typer.echo, browser=not server.no_browser)
 
 
 def _day_today(day: DayOptions) -> DayOptions:

@@ -114,7 +114,7 @@ def route(
     line: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="ROUTE",
+            metavar="ROUTE...",
             help="The planned line: GPX, GeoJSON or CSV; more stand beside it.",
         ),
     ] = None,
