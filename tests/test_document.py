@@ -20,7 +20,7 @@ from steybrae.document import (
     stacked,
     worded,
 )
-from steybrae.render.html import html_fragment
+from steybrae.render.html import html_fragment, unbroken
 from steybrae.render.table import csv_text, defused
 from steybrae.render.terminal import terminal_text
 from steybrae.value import climb, slope
@@ -94,6 +94,15 @@ def test_a_page_escapes_everything() -> None:
     assert '<td class="right" data-order="inf">unknown</td>' in page
     assert all(caution.text in page for caution in cautions_for(Situation()))
     assert "http" not in page
+
+
+def test_a_page_keeps_a_number_and_its_unit_on_one_line() -> None:
+    """Pages ended lines between "30°" and "+", and between a number and its unit."""
+    given = '<p title="3 m">30 m of 30°+, 95 % at 4 h 05, leg 3 meets 12 others</p><script>"5 m"</script>'
+    told = given.replace("30 m", "30\xa0m").replace("°+", "°\N{WORD JOINER}+").replace("5 %", "5\xa0%")
+    assert unbroken(given) == told.replace("4 h", "4\xa0h")
+    document = Document("H", (Paragraph("Steep: 40 m of 35°+."),))
+    assert "40\xa0m of 35°\N{WORD JOINER}+." in html_fragment(document)
 
 
 def test_a_table_of_text_is_read_back() -> None:

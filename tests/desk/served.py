@@ -15,6 +15,7 @@ from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, Page
 from tests.conftest import ROOT
+from tests.pages.drawn import as_worded
 from tests.visits import heard
 
 COMMAND = [sys.executable, "-m", "steybrae", "desk"]
@@ -120,7 +121,7 @@ class Sheet:
 
     def texts(self, query: str) -> list[str]:
         """What elements say, in one line each."""
-        return [" ".join(text.split()) for text in self.page.locator(query).all_text_contents()]
+        return [" ".join(as_worded(text).split()) for text in self.page.locator(query).all_text_contents()]
 
     def end(self) -> None:
         """Nothing was said, and nothing was asked for but from the desk."""

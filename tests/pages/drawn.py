@@ -64,6 +64,11 @@ def large(legs: int = 40, points: int = 500) -> RouteScreening:
     return replace(found, legs=tuple(fine), relief=replace(found.relief, legs=tuple(on_map)))
 
 
+def as_worded(text: str | None) -> str:
+    """Return a text of a page without what keeps its numbers and their units on one line."""
+    return (text or "").replace("\N{NO-BREAK SPACE}", " ").replace("\N{WORD JOINER}", "")
+
+
 class Reader(HTMLParser):
     """What stands in a page: tags with their attributes, text by tag, and rows of every table."""
 
@@ -98,6 +103,7 @@ class Reader(HTMLParser):
         if inside in self.raw:
             self.raw[inside][-1] += data
             return
+        data = as_worded(data)
         self.text.append(data)
         if {"td", "th"} & set(self.open):
             self.tables[-1][-1][-1] += data

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
+from tests.pages.drawn import as_worded
 from tests.visits import Visit
 
 from steybrae.bands import BandScheme
@@ -372,7 +373,7 @@ def test_without_script_it_has_pictures_and_tables(
 ) -> None:
     visit = Visit(browser, file, java_script_enabled=False, **options)
     page = visit.page
-    said = page.locator("main").inner_text()
+    said = as_worded(page.locator("main").inner_text())
     assert page.locator("main svg:visible").count() == 2 + 2 * len(FORMS)
     assert page.locator("main table:visible").count() == 2
     assert page.locator("section[data-step]:visible").count() == 0
@@ -381,7 +382,7 @@ def test_without_script_it_has_pictures_and_tables(
     assert "19.3°" in said  # 35 degrees crossed 60 degrees off
     assert made.rounds[0][0].ask in said
     for caution in made.cautions:
-        assert caution.text in page.locator("body").inner_text()
+        assert caution.text in as_worded(page.locator("body").inner_text())
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     visit.context.close()
 
@@ -512,7 +513,7 @@ def test_its_policy_lets_nothing_in_or_out(browser: Browser, file: Path) -> None
 
 
 def test_it_carries_its_cautions_and_no_verdict(page: Page, made: Lesson) -> None:
-    said = page.locator("body").inner_text()
+    said = as_worded(page.locator("body").inner_text())
     for caution in made.cautions:
         assert caution.text in said
     assert said.index("A lesson is not a field decision.") < 400

@@ -17,6 +17,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 from tests.conftest import SamplePlan
 from tests.pages.conftest import Made as Day
+from tests.pages.drawn import as_worded
 from tests.visits import Visit
 
 from steybrae.answers.forecast import part_lines, text_lines
@@ -93,7 +94,7 @@ def phone(browser: Browser, made: Made) -> Iterator[Page]:
 
 def test_what_is_valid_is_said(made: Made) -> None:
     """The first words on the hill were "Valid 2027-01-14 18:00 UTC to ...", and not of what."""
-    first = re.findall(r'<p class="first">(.*?)</p>', made.page.read_text("utf-8"))
+    first = re.findall(r'<p class="first">(.*?)</p>', as_worded(made.page.read_text("utf-8")))
     assert first[0] == "Avalanche forecast. Valid 2027-01-14 18:00 UTC to 2027-01-15 18:00 UTC."
     assert first[1] == "Danger rating considerable (3): above 800 m, all aspects."
 
@@ -473,8 +474,10 @@ class TestScreens:
             opened.clock.set_fixed_time(dt.datetime.fromisoformat(now))
             opened.goto(page.as_uri())
             assert opened.locator("#warning").is_visible() is over
-        assert opened.locator("#leg-1 .arrive").text_content() == ("there 20:38 GMT, 4 h 29 min after sunset")
-        assert opened.locator("#leg-19 .arrive").text_content() == (
+        assert as_worded(opened.locator("#leg-1 .arrive").text_content()) == (
+            "there 20:38 GMT, 4 h 29 min after sunset"
+        )
+        assert as_worded(opened.locator("#leg-19 .arrive").text_content()) == (
             "there at least 01:06 GMT on 2027-01-16, at least 8 h 57 min after sunset"
         )
         context.close()
@@ -560,7 +563,7 @@ class TestPage:
     def test_without_script_it_is_the_whole_card(self, browser: Browser, made: Made) -> None:
         visit = Visit(browser, made.page, **PHONE, java_script_enabled=False)
         page = visit.page
-        said = page.locator("main").inner_text()
+        said = as_worded(page.locator("main").inner_text())
         for leg in made.card.legs:
             assert page.locator(f"#leg-{leg.number}").is_visible()
             assert latest_at_leg(made.card, leg) in said
@@ -574,7 +577,7 @@ class TestPage:
         page.locator("summary", has_text="The bulletin in full").click()
         assert made.card.forecast is not None
         (bulletin,) = made.card.forecast.bulletins
-        full = page.locator("details[open] li").all_inner_texts()
+        full = [*map(as_worded, page.locator("details[open] li").all_inner_texts())]
         assert full == [*map(str.strip, part_lines(bulletin)), *text_lines(bulletin)]
         assert not page.locator("nav").is_visible()
         assert not page.locator("#reading").is_visible()

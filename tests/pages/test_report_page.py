@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 from tests.pages.conftest import Made
-from tests.pages.drawn import EVIL, HOSTILE, Reader, hostile, unknown
+from tests.pages.drawn import EVIL, HOSTILE, Reader, as_worded, hostile, unknown
 
 from steybrae.answers.overhead import CHECKS_RANGE
 from steybrae.bands import in_degrees
@@ -71,7 +71,7 @@ class TestPure:
         assert made.page.stat().st_size < MOST_BYTES
 
     def test_places_lead_before_map_and_legs(self, made: Made) -> None:
-        words = html.unescape(made.page.read_text("utf-8"))
+        words = as_worded(html.unescape(made.page.read_text("utf-8")))
         assert words.index("Places that matter</h2>") < words.index("Map and profile</h2>")
         assert len(made.screening.places) > 10
         for place in made.screening.places:
@@ -290,7 +290,7 @@ class TestPromises:
 
     def test_no_caution_waits_behind_a_click(self, made: Made) -> None:
         text = made.page.read_text("utf-8")
-        unfolded = unescape(re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL))
+        unfolded = as_worded(unescape(re.sub(r"<details.*?</details>", "", text, flags=re.DOTALL)))
         assert len(unfolded) < len(text)
         for caution in made.screening.cautions:
             assert caution.text in unfolded

@@ -17,6 +17,7 @@ from steybrae.figures.style import band_tint, lightness
 from steybrae.pages.page import data_text, hex_colour, page_policy
 from steybrae.paper.spacing import CHART_SLOPES_DEG, gap_for_slope_mm
 from steybrae.quantities import angle_to_gradient, one_in_text
+from steybrae.render.html import unbroken
 from steybrae.teach.forms import FormGrid, FormPatch, form_patch
 from steybrae.teach.lesson import Lesson, LessonGround
 from steybrae.teach.slope_scale import map_name
@@ -229,7 +230,7 @@ def lesson_html(result: Lesson) -> str:
     page = _template("lesson.html")
     for name, value in fields.items():
         page = page.replace(f"[[{name}]]", value)
-    return page
+    return unbroken(page)
 
 
 def _template(name: str) -> str:

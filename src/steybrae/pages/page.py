@@ -24,6 +24,7 @@ from steybrae.figures.style import (
     pattern,
 )
 from steybrae.frozen import dataclass
+from steybrae.render.html import UNITS
 from steybrae.render.html import templates as room_templates
 
 if TYPE_CHECKING:
@@ -33,7 +34,9 @@ if TYPE_CHECKING:
 def templates() -> Environment:
     """Return the templates of the pages; they know the signs that every output shares."""
     found = room_templates("steybrae.pages")
-    found.globals.update(dashes=css_dashes, unknown_apart=UNKNOWN_APART, unknown_png=unknown_address())
+    found.globals.update(
+        dashes=css_dashes, unknown_apart=UNKNOWN_APART, unknown_png=unknown_address(), units=UNITS
+    )
     return found
 
 

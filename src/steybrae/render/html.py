@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from steybrae.bands import in_degrees
 from steybrae.document import (
@@ -29,10 +30,35 @@ def html_fragment(document: Document) -> str:
     return str(templates("steybrae.render").get_template("fragment.html.j2").render(blocks=blocks))
 
 
+UNITS: Final = "km|m|cm|mm|ft|h|min|%|degrees|percent|metres|minutes"
+"""Units that stand after their number with a space between, to be chosen from in a pattern."""
+
+_APART: Final = re.compile(
+    r"<(script|style|textarea)\b.*?</\1\s*>|<[^>]*>"
+    rf"|(?<=\d) (?=(?:{UNITS})(?!\w))|(?<=°)(?=\+)",
+    re.DOTALL,
+)
+"""Elements and tags, which stay as they are; and where a number would be parted from its unit or its plus."""
+
+
+def unbroken(page: str) -> str:
+    """Let no line of a page end between a number and its unit, or between degrees and their plus."""
+    return _APART.sub(
+        lambda found: {" ": "\N{NO-BREAK SPACE}", "": "\N{WORD JOINER}"}.get(found[0], found[0]), page
+    )
+
+
 @cache
 def templates(package: str) -> Environment:
     """Return the templates of a room; what comes from files is escaped in them."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415  slow to load
+    from jinja2 import Environment, PackageLoader, StrictUndefined, Template  # noqa: PLC0415  slow to load
+
+    class Whole(Template):
+        """A template whose pages keep numbers and units together."""
+
+        def render(self, *given: Any, **named: Any) -> str:
+            text = super().render(*given, **named)
+            return unbroken(text) if ".html" in (self.name or "") else text
 
     found = Environment(
         loader=PackageLoader(package, "templates"),
@@ -41,6 +67,7 @@ def templates(package: str) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    found.template_class = Whole
     found.filters["degrees"] = in_degrees
     return found
 

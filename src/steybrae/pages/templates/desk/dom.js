@@ -3,13 +3,17 @@
 export const one = (query, within = document) => within.querySelector(query);
 export const all = (query, within = document) => [...within.querySelectorAll(query)];
 
+// A number is not parted from its unit, nor degrees from their plus: as in pages written whole.
+const APART = /(\d) (?=(?:{{ units }})(?!\w))|(°)(?=\+)/g;
+const unbroken = (child) => (typeof child === "string" ? child.replace(APART, (_, figure, sign) => (figure ? `${figure}\u00a0` : `${sign}\u2060`)) : child);
+
 /** An element with attributes and children; a string among the children is text. */
 export function el(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {
     if (value !== null && value !== false) node.setAttribute(name, value === true ? "" : value);
   }
-  node.append(...children);
+  node.append(...children.map(unbroken));
   return node;
 }
 
