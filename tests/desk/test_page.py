@@ -97,6 +97,23 @@ def saved(sheet: Sheet, what: str, folder: Path) -> Path:
     return path
 
 
+def test_the_first_view_shows_the_lines_on_the_model_and_tells_of_another(
+    browser: Browser, served: Served
+) -> None:
+    """One line far away made a speck of the model and of all others."""
+    far = {"row": 400_000.0, "col": 300.0, "name": ""}
+    served.keep(LINE, {"name": "Far", "role": "alternative", "points": [far, {**far, "col": 350.0}]})
+    sheet = Sheet(browser, served.address, **WIDE)
+    sheet.settle()
+    assert sheet.texts("#notice") == [
+        "No turn point lies on the model of: Far. The map shows the other lines."
+    ]
+    boxes = [node.bounding_box() for node in sheet.page.locator(".point").all()]
+    across = [box["x"] for box in boxes if box]
+    assert max(across) - min(across) > 150.0
+    sheet.end()
+
+
 class TestPointer:
     def test_a_point_let_go_waits_for_no_answer_on_its_way(self, laid: Sheet) -> None:
         laid.settle()

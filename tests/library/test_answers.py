@@ -20,6 +20,7 @@ import pytest
 import rasterio
 from affine import Affine
 from matplotlib.figure import Figure
+from tests.pages.drawn import as_worded
 
 import steybrae
 from steybrae.errors import MissingExtraError, ModelError
@@ -66,7 +67,7 @@ def test_an_answer_in_every_form(answers: dict[str, Any], kind: str) -> None:
     assert line.startswith(f"<{kind}: ")
     assert len(line.splitlines()) == 1
     assert len(line) < 400
-    html, words, plain = pages.unescape(found._repr_html_()), str(found), found.to_dict()
+    html, words, plain = as_worded(pages.unescape(found._repr_html_())), str(found), found.to_dict()
     for caution in found.cautions:
         assert caution.line in html or caution.text in html, caution.key
         assert caution.line in words or " ".join(caution.text.split()) in " ".join(

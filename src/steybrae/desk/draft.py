@@ -14,7 +14,7 @@ from dataclasses import field
 from typing import Any, Final
 
 from steybrae.desk.guard import RefusedError, number_in, read_message
-from steybrae.desk.lines import Drawn, drawn_lines, drawn_of, lines_out
+from steybrae.desk.lines import Drawn, drawn_lines, drawn_of, lines_out, off_model_words
 from steybrae.desk.opened import Desk
 from steybrae.errors import SteybraeError
 from steybrae.files.whole import change_draft, draft_path, put_aside, read_draft
@@ -121,4 +121,6 @@ def _day(given: Any) -> dict[str, str]:
 
 def _told(kept: Draft, desk: Desk) -> dict[str, Any]:
     lines = lines_out(kept.lines, desk.grid, desk.ask.card.grid)
-    return {"revision": kept.revision, "lines": lines, "day": kept.day}
+    notice = off_model_words(kept.lines, desk.grid)
+    told = {"revision": kept.revision, "lines": lines, "day": kept.day}
+    return told | {"notice": notice} if notice else told

@@ -35,6 +35,9 @@ ROLES: Final = (MAIN, WAY_OFF, ALTERNATIVE)
 DECIMALS: Final = 7
 """Of a degree: a centimetre."""
 
+MOST_NAMED: Final = 3
+"""Lines off the model that are named (our choice)."""
+
 TOO_SHORT: Final = "A line needs two different points; this one has fewer. Draw its next turn point."
 
 
@@ -185,6 +188,20 @@ def drawn_of(routes: Sequence[Route]) -> tuple[Drawn, ...]:
             Drawn(_bare(route.name), role, tuple(kept(one.lat_deg, one.lon_deg, one.name) for one in points))
         )
     return tuple(lines)
+
+
+def off_model_words(lines: Sequence[Drawn], grid: Grid) -> str:
+    """Name the lines with no turn point on the model, where others have some; else an empty string."""
+    (rows, cols), off = grid.shape, []
+    drawn = [line for line in lines if line.points]
+    for line in drawn:
+        col, row = grid.from_wgs84([p.lon_deg for p in line.points], [p.lat_deg for p in line.points])
+        if not ((row >= 0) & (row <= rows) & (col >= 0) & (col <= cols)).any():
+            off.append(line.route_name)
+    if not off or len(off) == len(drawn):
+        return ""
+    names = ", ".join(off[:MOST_NAMED]) + (f" and {len(off) - MOST_NAMED} more" if off[MOST_NAMED:] else "")
+    return f"No turn point lies on the model of: {names}. The map shows the other lines."
 
 
 def lines_out(lines: Sequence[Drawn], grid: Grid, user_grid: str) -> list[dict[str, Any]]:

@@ -267,6 +267,7 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   panel.cautions(model.cautions);
   refresh();
   map.fit();
+  tell(kept.notice ?? "");
   follow(map).catch(() => {});
   if (lines.points.length) {
     one("#headline").replaceChildren();

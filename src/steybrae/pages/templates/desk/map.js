@@ -322,9 +322,12 @@ export class DeskMap {
     return best;
   }
 
-  /** Show a path, or all lines, or the whole model where there is none. */
+  /** Show a path, or the lines on the model, or those off it, or the whole model where there is none. */
   fit(rows = null) {
-    const points = rows ? path(rows) : this.shown.lines.flatMap((line) => line.points.map(at));
+    const on = ({ row, col }) => row >= 0 && row <= this.#model.rows && col >= 0 && col <= this.#model.cols;
+    const { lines } = this.shown;
+    const here = lines.filter((line) => line.points.some(on));
+    const points = rows ? path(rows) : (here.length ? here : lines).flatMap((line) => line.points.map(at));
     const key = document.getElementById("key");
     const free = key.open ? key.offsetWidth : 0;
     const beside = { animate: false, paddingTopLeft: [20, 30], paddingBottomRight: [free + 20, 30] };
