@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.pages.drawn import as_worded
 from tests.sheets.pdf_lines import page_contents, text_boxes
 
 from steybrae.answers.card import card_document
@@ -493,7 +494,7 @@ def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) 
     assert all(leg.daylight_text.startswith("at most ") == (leg.number >= first) for leg in card.legs)
     lines = terminal_text(card_document(card), 120).split("\n")
     assert f", {card.legs[-1].daylight_text}" in " ".join(" ".join(lines).split())
-    page = phone_page(card, None)
+    page = as_worded(phone_page(card, None))
     assert first < len(card.legs)
     for leg in card.legs:
         least = "at least " if leg.number >= first else ""

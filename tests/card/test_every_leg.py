@@ -11,6 +11,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 import pytest
+from tests.pages.drawn import as_worded
 from tests.sheets.pdf_lines import words
 
 from steybrae.answers.card import card_document
@@ -97,7 +98,7 @@ def test_the_rim_of_the_sample_reads_its_edge(screening: RouteScreening, tmp_pat
     # "DROP 20 m left" once read as a height of 20 m: it is how far off the drop is.
     assert all("drop of 152 m, 20 m left" in told[form] for form in ("pdf", "terminal", "printed", "gpx"))
     assert "17.1°, corridor 56.0°, drop of 152 m, 20 m left, Cliff below, to the left" in told["gpx"]
-    index = phone_page(card, None).partition('<ol class="index">')[2].partition("</ol>")[0]
+    index = as_worded(phone_page(card, None)).partition('<ol class="index">')[2].partition("</ol>")[0]
     assert "drop of 152 m, 20 m left" in index.split("<li>")[7]
     row = list(csv.DictReader(io.StringIO(card_csv(card))))[6]
     assert (row["slope_max_deg"], row["slope_corridor_deg"], row["cliffs_below"]) == ("17.1", "56", cliff)
