@@ -318,6 +318,10 @@ def _at_length(line: ComparedLine) -> Cell:
     return f"{places} ({letters})" if letters else places
 
 
+def _line_steepest(line: ComparedLine) -> Value:
+    return slope(line.slope_max_deg, at_least=line.open_above)
+
+
 _NAME: Final = Column("name", "Line", lambda line: line.name, align="left", width=20)
 _LENGTH: Final = Column("length_m", "km", lambda line: kilometres(line.length_m), "km")
 _ASCENT: Final = Column(
@@ -328,9 +332,7 @@ _DESCENT: Final = Column(
 )
 _CLIMBS: Final = (worded(_ASCENT, "+{}"), worded(_DESCENT, "-{}"))
 _TIME: Final = Column("time_min", "Time", lambda line: minutes(line.time_min, at_least=line.time_at_least))
-_STEEPEST: Final = Column(
-    "slope_max_deg", "Steepest", lambda line: slope(line.slope_max_deg, at_least=line.open_above)
-)
+_STEEPEST: Final = Column("slope_max_deg", "Steepest", _line_steepest)
 _BESIDE: Final = Column("slope_corridor_max_deg", "Corridor", _line_beside)
 _UNKNOWN: Final = Column("unknown_m", "unknown\nm", lambda line: or_none(steep_length(line.unknown_m)), "m")
 _ZONES: Final = Column("in_start_zone_m", "m in start zones\n(possible)", _zones)
@@ -357,11 +359,10 @@ def leaves_text(way: WayOff) -> str:
 def way_off_text(way: WayOff) -> str:
     """Say in a line where a way off leaves the line, how long it is, for how long, and its steepest."""
     at, least = way.leaves, way.time_at_least
-    steepest = slope(way.slope_max_deg, at_least=way.open_above).text
     return (
         f"{way.name}: leaves leg {at.leg}, {kilometres(at.chainage_m).text} from the start; "
         f"{kilometres(way.length_m).text}, {minutes(way.time_min, at_least=least).text}, "
-        f"steepest on it {steepest}"
+        f"steepest on it {_line_steepest(way).text}"
     )
 
 

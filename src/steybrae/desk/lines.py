@@ -25,6 +25,7 @@ from steybrae.quantities import parse_ground_length_m
 from steybrae.route.bearings import NORTHS, parse_bearing, true_bearing_deg
 from steybrae.route.legs import WAY_OFF, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place, parse_place
+from steybrae.screening.ready import lies_on
 from steybrae.terrain.dem import EARTH, Grid
 from steybrae.value import steep_length
 
@@ -192,12 +193,10 @@ def drawn_of(routes: Sequence[Route]) -> tuple[Drawn, ...]:
 
 def off_model_words(lines: Sequence[Drawn], grid: Grid) -> str:
     """Name the lines with no turn point on the model, where others have some; else an empty string."""
-    (rows, cols), off = grid.shape, []
-    drawn = [line for line in lines if line.points]
-    for line in drawn:
-        col, row = grid.from_wgs84([p.lon_deg for p in line.points], [p.lat_deg for p in line.points])
-        if not ((row >= 0) & (row <= rows) & (col >= 0) & (col <= cols)).any():
-            off.append(line.route_name)
+    drawn = [
+        (line.route_name, [(p.lat_deg, p.lon_deg) for p in line.points]) for line in lines if line.points
+    ]
+    off = [name for name, places in drawn if not lies_on(grid, *zip(*places, strict=True)).any()]
     if not off or len(off) == len(drawn):
         return ""
     names = ", ".join(off[:MOST_NAMED]) + (f" and {len(off) - MOST_NAMED} more" if off[MOST_NAMED:] else "")

@@ -148,8 +148,7 @@ def unknown_style(line_pt: float = 0.0) -> dict[str, Any]:
 
 def crossed(shape: tuple[int, ...]) -> NDArray[np.bool_]:
     """Cells of a raster on which the crossed lines of unknown ground lie, which no band has."""
-    row, col = np.indices(shape)
-    return np.asarray(((row + col) % 6 == 0) | ((row - col) % 6 == 0))
+    return pattern(UNKNOWN_HATCH, *np.indices(shape))
 
 
 def white_box(pad: float) -> dict[str, Any]:

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+@cache
 def templates() -> Environment:
     """Return the templates of the pages; they know the signs that every output shares."""
     found = room_templates("steybrae.pages")

@@ -10,7 +10,7 @@ from functools import cached_property, partial
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from steybrae.errors import OffModelError, RouteError
 from steybrae.frozen import dataclass
@@ -172,11 +172,12 @@ def would_lie_on(grid: Grid, lat_deg: Array, lon_deg: Array) -> NDArray[np.bool_
     False where the longitude could be no latitude.
     """
     can = np.abs(lon_deg) <= 90.0
-    found: NDArray[np.bool_] = can & ~_lies_on(grid, lat_deg, lon_deg) & _lies_on(grid, lon_deg, lat_deg)
+    found: NDArray[np.bool_] = can & ~lies_on(grid, lat_deg, lon_deg) & lies_on(grid, lon_deg, lat_deg)
     return found
 
 
-def _lies_on(grid: Grid, lat_deg: Array, lon_deg: Array) -> NDArray[np.bool_]:
+def lies_on(grid: Grid, lat_deg: ArrayLike, lon_deg: ArrayLike) -> NDArray[np.bool_]:
+    """Whether each place lies on a model."""
     col, row = grid.from_wgs84(lon_deg, lat_deg)
     rows, cols = grid.shape
     # Infinite or NaN, where the CRS has no position, is not on it.
@@ -199,7 +200,7 @@ def places_swapped(route: Route, grid: Grid) -> bool:
     if far.size:
         start = int(far[0])
         # Of two points the one that can be exchanged is named, else the one that is off the model.
-        wrong = np.where(found.any(), found, ~_lies_on(grid, lat, lon))
+        wrong = np.where(found.any(), found, ~lies_on(grid, lat, lon))
         at = start if wrong[start] and not wrong[start + 1] else start + 1
         raise RouteError(_words(route, at, float(apart_m[start]), exchanged=bool(found[at])))
     return bool(found.any())

@@ -81,6 +81,18 @@ class CardMap(Group, panel="Your map, compass and paces"):
     )
 
 
+def _factor(what: str, example: str) -> Any:
+    """Make the option of a factor of the walking time."""
+    return option(
+        f"--{what}",
+        f"Times the walking time for {what}, 1 to 10.",
+        "TIMES",
+        default=1.0,
+        shown="1",
+        read=counted(f"The {what} factor", example, "x", "times"),
+    )
+
+
 _DAY: Final = ("--date",)
 """What pace and contact need to be taken from a file of settings: without a day they say nothing."""
 
@@ -120,22 +132,8 @@ class DayOptions(Group, panel="The day"):
         beside=_DAY,
     )
     off_path: bool = flag("--off-path", "For Tobler: no path.")
-    snow: float = option(
-        "--snow",
-        "Times the walking time for snow, 1 to 10.",
-        "TIMES",
-        default=1.0,
-        shown="1",
-        read=counted("The snow factor", "1.3", "x", "times"),
-    )
-    load: float = option(
-        "--load",
-        "Times the walking time for load, 1 to 10.",
-        "TIMES",
-        default=1.0,
-        shown="1",
-        read=counted("The load factor", "1.1", "x", "times"),
-    )
+    snow: float = _factor("snow", "1.3")
+    load: float = _factor("load", "1.1")
     breaks: float = option(
         "--breaks",
         "Rest for each hour walked, like 10min.",
